@@ -1,0 +1,60 @@
+"""Devices and the evidence that they exist."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+
+SightingSource = Literal["mdns", "mqtt", "kept", "point", "reading"]
+"""Where a sighting comes from: an mDNS answer, an MQTT announcement, the database, the plan, the device's own answer."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sighting:
+    """One piece of evidence that a device exists.
+
+    `name` is the announced name as the source gives it: an mDNS instance, an MQTT topic. It is text, and may hold
+    anything. `is_gone` is a goodbye. `is_dated` is False where the evidence may be of any age (a retained message).
+    """
+
+    source: SightingSource
+    seen_at: datetime
+    name: str | None = None
+    address: str | None = None
+    port: int | None = None
+    mac: str | None = None
+    serial: str | None = None
+    kind: str | None = None
+    channel: str = ""
+    is_gone: bool = False
+    is_dated: bool = True
+    details: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Device:
+    """A device as the evidence has it. `id` is its MAC, failing that its serial, failing that its announced name.
+
+    `addresses` holds (address, port) pairs, the newest first. `broker` names the broker that announced it.
+    """
+
+    id: str
+    mac: str | None
+    serial: str | None
+    name: str | None
+    kind: str | None
+    addresses: tuple[tuple[str, int | None], ...]
+    sightings: tuple[Sighting, ...]
+
+    @property
+    def title(self) -> str:
+        """What to call it where it has no point."""
+        return self.name or self.serial or self.mac or self.id
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conflict:
+    """Two or more devices that claim one identity. They are kept apart and none of them is read."""
+
+    identity: str
+    claimants: tuple[str, ...]

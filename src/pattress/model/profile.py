@@ -1,0 +1,158 @@
+"""Device profiles: how to recognise, read and understand a kind of device, as data."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from pattress.model.vocabulary import Value
+
+ModuleClass = Literal[
+    "isolated-contact-relay", "metered-relay", "dual-relay", "shutter", "dimmer", "led-controller", "other"
+]
+CHANNEL_GROUPS = ("output", "input", "meter", "dimmer", "led")
+"""Groups of the vocabulary that repeat per channel; `shutter` has no channel number."""
+
+Decoding = Literal["json", "text"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MdnsRecognition:
+    """Recognised by a DNS-SD service. Patterns use `*` and `?`; keys of `txt` are compared without case.
+
+    `mac_key` and `serial_key` name the TXT keys that hold the identity.
+    """
+
+    service_type: str
+    instance: str | None = None
+    txt: Mapping[str, str] = field(default_factory=dict)
+    mac_key: str | None = None
+    serial_key: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MqttRecognition:
+    """Recognised by an MQTT announcement.
+
+    `topic` may hold `{serial}`, `{mac}` or `{name}` as whole levels, which are taken from the topic. The other
+    fields are JMESPath expressions on the payload, decoded as JSON; `where` says what each must equal.
+    """
+
+    topic: str
+    where: Mapping[str, Value] = field(default_factory=dict)
+    mac: str | None = None
+    serial: str | None = None
+    address: str | None = None
+    port: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HttpGet:
+    """One document over HTTP GET."""
+
+    path: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JsonRpc:
+    """The result of one JSON-RPC 2.0 call over HTTP POST. The method must be one that only reads."""
+
+    path: str
+    method: str
+    params: Mapping[str, object] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MqttAsk:
+    """One answer on `answer` after publishing `payload` on `ask`. The question must be one that only reads."""
+
+    ask: str
+    answer: str
+    payload: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MqttRetained:
+    """Retained topics below a filter ending in `/#`, as one document nested by topic level."""
+
+    filter: str
+
+
+Request = HttpGet | JsonRpc | MqttAsk | MqttRetained
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Document:
+    """One document of a device. An `is_open` one is asked for without credentials."""
+
+    id: str
+    request: Request
+    is_open: bool = False
+    decoding: Decoding = "json"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingSource:
+    """Where a setting is found: JMESPath `at` in document `document`, or `always` by the kind's construction.
+
+    In `at`, `{channel}` counts from 1 and `{index}` from 0. A `values` table translates; `scale` and `offset` convert
+    units (value x scale + offset); `is_text` allows numbers and booleans written as text.
+    """
+
+    name: str
+    document: str | None = None
+    at: str | None = None
+    values: Mapping[str, Value] = field(default_factory=dict)
+    scale: float | None = None
+    offset: float | None = None
+    is_text: bool = False
+    always: Value | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Access:
+    """How its HTTP interface is reached. `header` is the header's name where `credential` is `header`."""
+
+    scheme: Literal["http", "https"] = "http"
+    port: int | None = None
+    credential: Literal["none", "basic", "digest", "bearer", "header"] = "none"
+    header: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DataSheet:
+    """What the maker's data sheet says of a kind. None where it says nothing."""
+
+    rated_current_a: float | None = None
+    rated_power_w: float | None = None
+    minimum_load_w: float | None = None
+    supply_ac_v: tuple[float, float] | None = None
+    supply_dc_v: tuple[float, float] | None = None
+    has_isolated_contact: bool | None = None
+    needs_neutral: bool | None = None
+    maximum_temperature_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """A kind of device. `channels` counts inputs, outputs, meters, dimmers, LED channels; `lacks` names the groups
+    and settings that the kind has not by construction, so that no rule asks for them.
+    """
+
+    id: str
+    maker: str
+    model: str
+    module_class: ModuleClass
+    recognise_mdns: tuple[MdnsRecognition, ...] = ()
+    recognise_mqtt: tuple[MqttRecognition, ...] = ()
+    access: Access = field(default_factory=Access)
+    documents: tuple[Document, ...] = ()
+    settings: tuple[SettingSource, ...] = ()
+    channels: Mapping[str, int] = field(default_factory=dict)
+    lacks: tuple[str, ...] = ()
+    data_sheet: DataSheet = field(default_factory=DataSheet)
+
+    def has(self, capability: str) -> bool:
+        """Whether the kind has a capability: a channel group, `shutter`, or any group that it reports."""
+        if capability in CHANNEL_GROUPS:
+            return self.channels.get(capability, 0) > 0
+        return any(source.name.split(".", 1)[0] == capability for source in self.settings)

@@ -1,0 +1,1 @@
+"""The files that a person writes, into typed objects. Every error names file, line and the way out."""

@@ -1,0 +1,56 @@
+"""Which addresses we may connect to: those inside the site's device networks, and never our own.
+
+What belongs here: the addresses of this host, and the decision. What does not: connecting.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import ifaddr
+
+from pattress.model.addresses import IPAddress, IPNetwork, is_inside, parse_address
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """The addresses that we may connect to."""
+
+    networks: tuple[IPNetwork, ...]
+    own: frozenset[IPAddress]
+
+    def refusal(self, address: str) -> str | None:
+        """Return why `address` must not be connected to, or None where it may.
+
+        IPv4-mapped addresses are unwrapped first. The addresses of this host are refused, but for loopback ones
+        where the site itself names a loopback network as its device network (a test bench).
+        """
+        parsed = parse_address(address)
+        if parsed is None:
+            return f"{address!r} is not an IP address"
+        if parsed.is_multicast or parsed.is_unspecified:
+            return f"{parsed} is not the address of one device"
+        if not is_inside(parsed, self.networks):
+            return f"{parsed} is outside the site's device networks"
+        if parsed in self.own and not (parsed.is_loopback and any(net.is_loopback for net in self.networks)):
+            return f"{parsed} is an address of this host"
+        return None
+
+
+def reach_of(networks: tuple[IPNetwork, ...]) -> Reach:
+    """Return the reach of this host now: the device networks less the addresses that this host has."""
+    return Reach(networks=networks, own=own_addresses())
+
+
+def own_addresses() -> frozenset[IPAddress]:
+    """Return every address that an interface of this host has."""
+    return frozenset(address for _, address in interface_addresses())
+
+
+def interface_addresses() -> Iterable[tuple[str, IPAddress]]:
+    """Yield (interface name, address) for every address of this host."""
+    for adapter in ifaddr.get_adapters():
+        for ip in adapter.ips:
+            # ifaddr gives an IPv4 address as text and an IPv6 address as (address, flow, scope).
+            parsed = parse_address(ip.ip if isinstance(ip.ip, str) else ip.ip[0])
+            if parsed is not None:
+                yield str(adapter.nice_name), parsed
