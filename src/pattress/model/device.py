@@ -6,7 +6,9 @@ from datetime import datetime
 from typing import Literal
 
 SightingSource = Literal["mdns", "mqtt", "kept", "point", "reading"]
-"""Where a sighting comes from: an mDNS answer, an MQTT announcement, the database, the plan, the device's own answer."""
+"""An mDNS answer, an MQTT announcement, the database, the plan, or the device's own answer."""
+
+LIVE_SOURCES: frozenset[SightingSource] = frozenset({"mdns", "mqtt", "reading"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +37,7 @@ class Sighting:
 class Device:
     """A device as the evidence has it. `id` is its MAC, failing that its serial, failing that its announced name.
 
-    `addresses` holds (address, port) pairs, the newest first. `broker` names the broker that announced it.
+    `addresses` holds (address, port) pairs, the newest first.
     """
 
     id: str
@@ -47,6 +49,19 @@ class Device:
     sightings: tuple[Sighting, ...]
 
     @property
+    def is_seen(self) -> bool:
+        """Whether something of now says that it is there: not a goodbye, a retained message or what was kept."""
+        return any(
+            sighting.source in LIVE_SOURCES and sighting.is_dated and not sighting.is_gone
+            for sighting in self.sightings
+        )
+
+    @property
+    def is_announced(self) -> bool:
+        """Whether it is announced at all, be it by a message of unknown age."""
+        return any(sighting.source in LIVE_SOURCES and not sighting.is_gone for sighting in self.sightings)
+
+    @property
     def title(self) -> str:
         """What to call it where it has no point."""
         return self.name or self.serial or self.mac or self.id
@@ -54,7 +69,12 @@ class Device:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Conflict:
-    """Two or more devices that claim one identity. They are kept apart and none of them is read."""
+    """Two or more devices that claim one identity. They are kept apart and none of them is read.
+
+    `claimants` says each in words: its announced name and where it was.
+    """
 
     identity: str
+    mac: str | None
+    serial: str | None
     claimants: tuple[str, ...]

@@ -1,9 +1,10 @@
 """Findings: a rule's outcome for one setting of one device."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, assert_never
 
 from pattress.model.rules import Rule, Waiver
+from pattress.model.vocabulary import Value
 
 Outcome = Literal["met", "broken", "unverified", "waived"]
 OUTCOMES: tuple[Outcome, ...] = ("broken", "unverified", "waived", "met")
@@ -27,29 +28,58 @@ class Subject:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A rule's outcome for one setting, explained. `found` is None where nothing could be found."""
+    """A rule's outcome for one setting, explained.
+
+    `value` is what the device reported, `remark` says in words what was found, or why nothing could be.
+    """
 
     rule: Rule
     subject: Subject
     setting: str | None
     outcome: Outcome
     expected: str
-    found: str | None = None
-    reason: str | None = None
+    value: Value | None = None
+    remark: str | None = None
     origin: str | None = None
     waiver: Waiver | None = None
+
+    @property
+    def found(self) -> str | None:
+        """What was found, in words; None where nothing could be."""
+        if self.value is not None:
+            return shown(self.value)
+        return None if self.outcome == "unverified" else self.remark
+
+    @property
+    def reason(self) -> str | None:
+        """Why it could not be checked; None where it could."""
+        return self.remark if self.outcome == "unverified" else None
 
     @property
     def sentence(self) -> str:
         """The finding in one sentence, for a person."""
         what = self.setting or self.rule.title
+        is_rule = self.setting is None
         match self.outcome:
             case "met":
-                return f"{what} is {self.found}, as it must be ({self.expected})."
+                return f"{what}: {self.found}." if is_rule else f"{what} is {self.found}, as it must be."
             case "broken":
-                return f"{what} is {self.found or 'not reported'}, but must be {self.expected}."
+                found = self.found or "not reported"
+                return f"{what}: {found}." if is_rule else f"{what} is {found}, but must be {self.expected}."
             case "waived":
+                found = self.found or self.remark or "not reported"
                 until = f" until {self.waiver.until.isoformat()}: {self.waiver.reason}" if self.waiver else ""
-                return f"{what} is {self.found or 'not reported'}, not {self.expected}; accepted{until}."
+                return f"{what} is {found}, not {self.expected}; accepted{until}."
             case "unverified":
-                return f"{what} could not be checked ({self.reason or 'no reason given'}); it must be {self.expected}."
+                return f"{what} could not be checked: {self.remark}. It must be {self.expected}."
+            case _:
+                assert_never(self.outcome)
+
+
+def shown(value: Value) -> str:
+    """Return a value as a sentence holds it: text in quotes, the rest as the files write it."""
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return f"{value:.6g}" if isinstance(value, float) else str(value)

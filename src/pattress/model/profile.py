@@ -109,6 +109,15 @@ class SettingSource:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AliveSign:
+    """A value that says the device is connected now, such as the topic that its last will changes."""
+
+    document: str
+    at: str
+    equals: Value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Access:
     """How its HTTP interface is reached. `header` is the header's name where `credential` is `header`."""
 
@@ -149,6 +158,7 @@ class Profile:
     settings: tuple[SettingSource, ...] = ()
     channels: Mapping[str, int] = field(default_factory=dict)
     lacks: tuple[str, ...] = ()
+    alive: AliveSign | None = None
     data_sheet: DataSheet = field(default_factory=DataSheet)
 
     def has(self, capability: str) -> bool:

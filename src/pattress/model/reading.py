@@ -25,7 +25,10 @@ class ReadError:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Snapshot:
-    """The settings of a device at one moment, by their names in the vocabulary."""
+    """The settings of a device at one moment, by their names in the vocabulary.
+
+    `is_live` is False where all of it is retained messages, which may outlive the device.
+    """
 
     device: str
     kind: str
@@ -33,6 +36,7 @@ class Snapshot:
     duration_s: float
     values: Mapping[str, Reported]
     errors: tuple[ReadError, ...] = ()
+    is_live: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,146 @@
+"""The account of a whole audit: every point, every device and every source, each with its findings.
+
+What belongs here: joining devices, readings and the plan, and the built-in rules. What does not: the comparisons.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from pattress.identity import Merged, is_at, point_of
+from pattress.model.addresses import is_inside, parse_address
+from pattress.model.device import Conflict, Device
+from pattress.model.finding import Finding, Outcome, Subject
+from pattress.model.plan import Point
+from pattress.model.reading import Reading, Snapshot
+from pattress.model.rules import Rule
+from pattress.model.site import Site
+from pattress.model.source import SourceReport
+from pattress.policy.builtin import (
+    DEVICE_ANSWERS,
+    DEVICE_INSIDE,
+    DEVICE_PLANNED,
+    DEVICE_PRESENT,
+    IDENTITY_UNIQUE,
+    MODULE_AS_PLANNED,
+    POINT_BOUND,
+    SOURCE_HEARD,
+)
+from pattress.policy.compiled import CompiledPolicy
+from pattress.policy.evaluate import evaluate, unverified
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What an audit gathered. `readings` are by device id."""
+
+    merged: Merged
+    readings: Mapping[str, Reading]
+    sources: Sequence[SourceReport]
+
+
+def account(site: Site, policy: CompiledPolicy, evidence: Evidence) -> list[Finding]:
+    """Return every finding of an audit, before waivers, in the order: points of the plan, other devices, sources."""
+    findings: list[Finding] = []
+    for point in site.plan.points:
+        findings.extend(_at_point(site, policy, evidence, point))
+    for device in evidence.merged.devices:
+        findings.extend(_beside_the_plan(site, device))
+    for conflict in evidence.merged.conflicts:
+        if point_of(site.plan, conflict) is None:
+            subject = Subject(device=conflict.identity, device_title=conflict.identity)
+            findings.append(_contested(subject, conflict))
+    findings.extend(_sources(evidence.sources))
+    return findings
+
+
+def _at_point(site: Site, policy: CompiledPolicy, evidence: Evidence, point: Point) -> Iterator[Finding]:
+    device = next((one for one in evidence.merged.devices if is_at(point, one)), None)
+    conflict = next((one for one in evidence.merged.conflicts if is_at(point, one)), None)
+    subject = subject_of(point, device)
+    kind = device.kind if device is not None and device.kind is not None else point.kind
+    profile = site.profile(kind)
+    checks = policy.checks(profile, point) if profile is not None else ()
+    reading = evidence.readings.get(device.id) if device is not None else None
+    if not point.is_bound:
+        yield _finding(POINT_BOUND, subject, "unverified", "no device is bound to it in points.toml")
+        yield from unverified(checks, subject, "no device is bound to the point")
+        return
+    if conflict is not None:
+        yield _contested(subject, conflict)
+        yield from unverified(checks, subject, "its identity is claimed by more than one device")
+        return
+    yield _present(subject, device, reading)
+    if device is None or (not device.is_announced and not isinstance(reading, Snapshot)):
+        yield from unverified(checks, subject, "the module is not there")
+        return
+    if device.kind is not None and device.kind != point.kind:
+        found = f"it is {device.kind}, not {point.kind}"
+        yield _finding(MODULE_AS_PLANNED, subject, "broken", found, expected=point.kind)
+    elif device.kind is not None:
+        yield _finding(MODULE_AS_PLANNED, subject, "met", f"it is {device.kind}", expected=point.kind)
+    if reading is None:
+        yield _finding(DEVICE_ANSWERS, subject, "unverified", "it was not asked: no address of it is known")
+        yield from unverified(checks, subject, "it was not asked")
+    else:
+        yield _answers(subject, reading)
+        yield from evaluate(checks, subject, reading)
+
+
+def subject_of(point: Point | None, device: Device | None) -> Subject:
+    """Return what a finding at this point, on this device, is about."""
+    return Subject(
+        device=device.id if device else None,
+        device_title=device.title if device else None,
+        point=point.name if point else None,
+        room=point.room if point else None,
+        kind=(device.kind if device and device.kind else None) or (point.kind if point else None),
+    )
+
+
+def _present(subject: Subject, device: Device | None, reading: Reading | None) -> Finding:
+    if device is not None and (device.is_seen or (isinstance(reading, Snapshot) and reading.is_live)):
+        return _finding(DEVICE_PRESENT, subject, "met", "it was seen")
+    if device is not None and device.is_announced:
+        return _finding(DEVICE_PRESENT, subject, "unverified", "only retained messages, of unknown age, speak of it")
+    return _finding(DEVICE_PRESENT, subject, "broken", "nothing was seen or heard of it")
+
+
+def _answers(subject: Subject, reading: Reading) -> Finding:
+    if not isinstance(reading, Snapshot):
+        return _finding(DEVICE_ANSWERS, subject, "unverified", reading.reason)
+    return _finding(DEVICE_ANSWERS, subject, "met", f"{len(reading.values)} values read")
+
+
+def _beside_the_plan(site: Site, device: Device) -> Iterator[Finding]:
+    point = point_of(site.plan, device)
+    subject = subject_of(point, device)
+    if not device.is_announced:
+        return
+    if point is None and not any(is_at(other, device) for other in site.plan.others):
+        where = ", ".join(address for address, _ in device.addresses) or "no address known"
+        kind = device.kind or "of no kind that a profile knows"
+        yield _finding(DEVICE_PLANNED, subject, "broken", f"{device.title} ({kind}, {where}) is in no plan")
+    for address, _ in device.addresses:
+        parsed = parse_address(address)
+        if parsed is None or parsed.is_link_local:
+            continue
+        if not is_inside(parsed, site.networks.devices):
+            yield _finding(DEVICE_INSIDE, subject, "broken", f"it is announced at {address}")
+
+
+def _contested(subject: Subject, conflict: Conflict) -> Finding:
+    claims = " and ".join(conflict.claimants)
+    return _finding(IDENTITY_UNIQUE, subject, "broken", f"{conflict.identity} is claimed by {claims}")
+
+
+def _sources(reports: Sequence[SourceReport]) -> Iterator[Finding]:
+    for report in reports:
+        subject = Subject(device_title=report.source)
+        if report.state == "heard":
+            yield _finding(SOURCE_HEARD, subject, "met", report.detail)
+        elif report.state != "silent" or report.is_needed:
+            yield _finding(SOURCE_HEARD, subject, "unverified", report.detail)
+
+
+def _finding(rule: Rule, subject: Subject, outcome: Outcome, remark: str, *, expected: str | None = None) -> Finding:
+    return Finding(rule, subject, None, outcome, expected or rule.title.lower(), remark=remark)

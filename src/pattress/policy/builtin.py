@@ -1,0 +1,72 @@
+"""Rules that hold in every audit, whatever the policy: is everything there, and only that, and was it heard?"""
+
+from pattress.model.rules import Rule
+
+DEVICE_PRESENT = Rule(
+    id="device-present",
+    title="The planned module is there",
+    severity="fault",
+    because="A module that is gone can be judged by nobody, and its circuit may stand in any state.",
+    fix="See that the point has power and the module is on the Wi-Fi; if it was replaced, bind the point to the new one.",
+)
+DEVICE_ANSWERS = Rule(
+    id="device-answers",
+    title="The module answers",
+    severity="fault",
+    because="What a module does not tell is a gap in the audit, not good news.",
+    fix="Ask it again with `pattress read`; look at its power, its signal, its password and its profile.",
+)
+DEVICE_PLANNED = Rule(
+    id="device-planned",
+    title="Every device on the device networks is in the plan",
+    severity="fault",
+    because="A device that nobody planned is either forgotten or a stranger.",
+    fix="Add a point for it to points.toml, or an `[[other]]` entry that says why it may be there; or take it off.",
+)
+DEVICE_INSIDE = Rule(
+    id="device-inside",
+    title="Every device is inside the device networks",
+    severity="fault",
+    because="A device at an address of another network stands outside the isolation, or claims to.",
+    fix="See which network the device has joined, or correct `networks.devices` in site.toml.",
+)
+IDENTITY_UNIQUE = Rule(
+    id="identity-unique",
+    title="Every identity is one device",
+    severity="fault",
+    because="Two devices under one identity cannot be told apart, so nothing that either says can be believed.",
+    fix="Find both, and give each its own: a restored backup and a cloned setting are the usual causes.",
+)
+MODULE_AS_PLANNED = Rule(
+    id="module-as-planned",
+    title="The module is of the planned kind",
+    severity="danger",
+    because="Another kind has other ratings and another contact than the circuit was planned for.",
+    fix="Fit the planned kind, or plan the circuit for the one that is there.",
+)
+POINT_BOUND = Rule(
+    id="point-bound",
+    title="The point says which module stands there",
+    severity="advice",
+    because="Without the module's MAC, serial or announced name nothing can be checked at this point.",
+    fix="Run `pattress discover`, and put the module's `mac` (or `serial`) into points.toml.",
+)
+SOURCE_HEARD = Rule(
+    id="source-heard",
+    title="Every source was heard",
+    severity="fault",
+    because="What a silent source would have told is missing; a broker grants a subscription that its access list "
+    "forbids, and then delivers nothing.",
+    fix="See that the source works: the interface, the broker, the user's right to read the topic.",
+)
+
+BUILTIN_RULES = (
+    DEVICE_PRESENT,
+    DEVICE_ANSWERS,
+    DEVICE_PLANNED,
+    DEVICE_INSIDE,
+    IDENTITY_UNIQUE,
+    MODULE_AS_PLANNED,
+    POINT_BOUND,
+    SOURCE_HEARD,
+)
