@@ -81,7 +81,7 @@ def _grouped(sightings: Sequence[Sighting]) -> dict[str, list[Sighting]]:
     owners = _owners(groups)
     strays: list[Sighting] = []
     for sighting in nameless:
-        owner = owners.get((sighting.source, sighting.name or ""), set())
+        owner = owners[sighting.source, sighting.name or ""] | owners["reading", sighting.name or ""]
         if len(owner) == 1:
             groups[next(iter(owner))].append(sighting)
         elif sighting.name is not None and sighting.kind is not None:

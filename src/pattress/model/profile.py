@@ -1,6 +1,6 @@
 """Device profiles: how to recognise, read and understand a kind of device, as data."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -58,7 +58,7 @@ class JsonRpc:
 
     path: str
     method: str
-    params: Mapping[str, object] | None = None
+    params: Mapping[str, object] | Sequence[object] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,6 +28,7 @@ class Snapshot:
     """The settings of a device at one moment, by their names in the vocabulary.
 
     `is_live` is False where all of it is retained messages, which may outlive the device.
+    `address` is where it answered over HTTP, with the announced port.
     """
 
     device: str
@@ -37,6 +38,7 @@ class Snapshot:
     values: Mapping[str, Reported]
     errors: tuple[ReadError, ...] = ()
     is_live: bool = True
+    address: tuple[str, int | None] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,7 @@ DEVICE_PRESENT = Rule(
     title="The planned module is there",
     severity="fault",
     because="A module that is gone can be judged by nobody, and its circuit may stand in any state.",
-    fix="See that the point has power and the module is on the Wi-Fi; if it was replaced, bind the point to the new one.",
+    fix="See that the point has power and the module is on the Wi-Fi; if it was replaced, bind the new one.",
 )
 DEVICE_ANSWERS = Rule(
     id="device-answers",

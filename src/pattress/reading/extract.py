@@ -1,0 +1,179 @@
+"""Settings out of documents, as a profile says. Pure.
+
+What belongs here: JMESPath, value tables, unit conversion, the check against the vocabulary. What does not: how a
+document was fetched.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import jmespath
+from jmespath.exceptions import JMESPathError
+from jmespath.parser import ParsedResult
+
+from pattress.model.profile import (
+    CHANNEL_GROUPS,
+    Document,
+    HttpGet,
+    JsonRpc,
+    MqttAsk,
+    MqttRetained,
+    Profile,
+    SettingSource,
+)
+from pattress.model.reading import ReadError, Reported
+from pattress.model.vocabulary import (
+    SettingDefinition,
+    Value,
+    ValueMismatchError,
+    checked_value,
+    definition_of,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """One concrete setting, ready to be found."""
+
+    name: str
+    definition: SettingDefinition
+    source: SettingSource
+    expression: ParsedResult | None
+    origin: str
+
+
+class Extractor:
+    """The settings of one kind of device, compiled once."""
+
+    def __init__(self, profile: Profile) -> None:
+        self.profile = profile
+        self._by_document: dict[str, list[_Place]] = {document.id: [] for document in profile.documents}
+        self._constants: dict[str, Reported] = {}
+        self._alive = jmespath.compile(profile.alive.at) if profile.alive is not None else None
+        for source in profile.settings:
+            for name, channel in _concrete(source.name, profile):
+                self._add(name, channel, source)
+
+    def constants(self) -> dict[str, Reported]:
+        """Return what holds for the kind by its construction."""
+        return dict(self._constants)
+
+    def names_in(self, document: str) -> list[str]:
+        """Return the settings that are found in a document."""
+        return [place.name for place in self._by_document[document]]
+
+    def extract(self, document: str, content: object) -> tuple[dict[str, Reported], list[ReadError]]:
+        """Return the settings found in one document, and an error for each that does not fit its type.
+
+        A path that leads nowhere, or to null, is a setting that was not reported: neither a value nor an error.
+        """
+        values: dict[str, Reported] = {}
+        errors: list[ReadError] = []
+        for place in self._by_document[document]:
+            try:
+                raw = place.expression.search(content) if place.expression is not None else None
+                if raw is not None:
+                    value = checked_value(place.definition, _converted(raw, place.source, place.definition))
+                    values[place.name] = Reported(value=value, origin=place.origin)
+            except (ValueMismatchError, JMESPathError) as error:
+                errors.append(ReadError(subject=place.name, reason=f"{error} ({place.origin})"))
+        return values, errors
+
+    def alive(self, content: object) -> object:
+        """Return the kind's sign of life in the content of its document; None where it is not there."""
+        return self._alive.search(content) if self._alive is not None else None
+
+    def _add(self, name: str, channel: int, source: SettingSource) -> None:
+        definition = definition_of(name)
+        if definition is None:
+            raise ValueError(f"{name} is not in the vocabulary")
+        if source.document is None or source.at is None:
+            if source.always is not None:
+                self._constants[name] = Reported(value=source.always, origin=f"data sheet of {self.profile.id}")
+            return
+        at = source.at.replace("{channel}", str(channel)).replace("{index}", str(channel - 1))
+        document = next(one for one in self.profile.documents if one.id == source.document)
+        place = _Place(name, definition, source, jmespath.compile(at), f"{request_words(document)}, {at}")
+        self._by_document[source.document].append(place)
+
+
+def request_words(document: Document) -> str:
+    """Return in words where a document comes from."""
+    match document.request:
+        case HttpGet(path=path):
+            return f"GET {path}"
+        case JsonRpc(path=path, method=method):
+            return f"call {method} at {path}"
+        case MqttAsk(answer=answer):
+            return f"answer on {answer}"
+        case MqttRetained(filter=topics):
+            return f"retained {topics}"
+
+
+def nested(topics: Mapping[str, object]) -> dict[str, object]:
+    """Return topics below a prefix as one object nested by level; what stands on a level itself is at key ""."""
+    result: dict[str, object] = {}
+    for topic in sorted(topics):
+        here = result
+        *path, last = topic.split("/")
+        for level in path:
+            below = here.get(level)
+            if not isinstance(below, dict):
+                below = {} if level not in here else {"": below}
+                here[level] = below
+            here = below
+        here[last] = topics[topic]
+    return result
+
+
+def _concrete(name: str, profile: Profile) -> list[tuple[str, int]]:
+    if ".*." not in name:
+        return [(name, 1)]
+    group = name.split(".", 1)[0]
+    count = profile.channels.get(group, 0) if group in CHANNEL_GROUPS else 0
+    return [(name.replace("*", str(channel), 1), channel) for channel in range(1, count + 1)]
+
+
+def _converted(raw: object, source: SettingSource, definition: SettingDefinition) -> object:
+    if source.values:
+        key = ("true" if raw else "false") if isinstance(raw, bool) else str(raw)
+        if key not in source.values:
+            raise ValueMismatchError(raw, "one of " + ", ".join(source.values))
+        return source.values[key]
+    if source.is_text:
+        raw = _from_text(raw, definition)
+    if (source.scale is not None or source.offset is not None) and _is_number(raw):
+        return _rounded(float(raw) * (source.scale or 1.0) + (source.offset or 0.0), definition)  # type: ignore[arg-type]
+    return raw
+
+
+def _is_number(raw: object) -> bool:
+    return isinstance(raw, int | float) and not isinstance(raw, bool)
+
+
+def _rounded(number: float, definition: SettingDefinition) -> Value:
+    """Return a converted number without the dust of binary fractions: 215 x 0.1 is 21.5."""
+    clean = round(number, 9)
+    return int(clean) if definition.type == "integer" and clean.is_integer() else clean
+
+
+def _from_text(raw: object, definition: SettingDefinition) -> object:
+    if not isinstance(raw, str):
+        return raw
+    text = raw.strip()
+    match definition.type:
+        case "boolean" if text in ("true", "false"):
+            return text == "true"
+        case "integer" if _INTEGER.fullmatch(text):
+            return int(text)
+        case "number" if _NUMBER.fullmatch(text):
+            return float(text)
+        case "text":
+            return text
+        case _:
+            raise ValueMismatchError(raw, f"text that holds {definition.expectation}")
+
+
+_INTEGER = re.compile(r"[+-]?[0-9]{1,18}")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]{1,18}(?:\.[0-9]{0,18})?|\.[0-9]{1,18})(?:[eE][+-]?[0-9]{1,3})?")

@@ -1,0 +1,261 @@
+"""Documents over HTTP from a tiny device: one connection, one question at a time, nothing believed.
+
+What belongs here: one request with its deadline, its limits, its credentials and its one retry. What does not: which
+documents a kind has. The HTTP library is imported here only.
+"""
+
+import base64
+import json
+import secrets
+import ssl
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Self
+
+import aiohttp
+
+from pattress import __version__
+from pattress.model.addresses import parse_address
+from pattress.model.errors import DeviceError
+from pattress.model.profile import HttpGet, JsonRpc
+from pattress.model.vocabulary import describe
+from pattress.reading.digest import authorization, challenges, strongest
+from pattress.reading.target import Target
+from pattress.wire.decode import MAX_DOCUMENT_BYTES, UndecodableError, decode_json
+from pattress.wire.reach import Reach
+
+CHUNK_BYTES = 65_536
+HEADERS = {
+    "Accept": "application/json",
+    "Accept-Encoding": "identity",  # a module need not compress, and a compressed answer can be a bomb
+    "User-Agent": f"pattress/{__version__}",
+}
+
+
+class UnreachableError(DeviceError):
+    """The device gave no answer at all: further questions to it are in vain."""
+
+
+class HttpLink:
+    """The HTTP side of reading, for all devices of one run. At most one connection to a device at any time."""
+
+    def __init__(self, reach: Reach, *, answer_s: float, ca_file: Path | None = None) -> None:
+        self._reach = reach
+        self._answer_s = answer_s
+        self._authority = ssl.create_default_context(cafile=ca_file) if ca_file is not None else None
+        self._session: aiohttp.ClientSession | None = None
+
+    async def __aenter__(self) -> Self:
+        self._session = aiohttp.ClientSession(
+            # A kept connection is used for the next document of the same device, and then soon closed.
+            connector=aiohttp.TCPConnector(limit=0, limit_per_host=1, keepalive_timeout=2, use_dns_cache=False),
+            cookie_jar=aiohttp.DummyCookieJar(),
+            timeout=aiohttp.ClientTimeout(total=self._answer_s),
+            headers=HEADERS,
+            trust_env=False,
+            max_line_size=8190,
+            max_field_size=8190,
+        )
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        if self._session is not None:
+            await self._session.close()
+
+    async def fetch(
+        self, target: Target, address: tuple[str, int | None], request: HttpGet | JsonRpc, *, with_credentials: bool
+    ) -> bytes:
+        """Return the body of one answer.
+
+        Raises:
+            UnreachableError: If the address is refused, or nothing came back in time, twice.
+            DeviceError: If it answered with something that is no document.
+        """
+        url = self._url(target, address)
+        exchange = _Exchange(target, url, request, with_credentials)
+        try:
+            return await self._once(exchange)
+        except _NoAnswerError:
+            pass  # one retry: a module closes an idle connection just as we write, or is busy for a moment
+        try:
+            return await self._once(exchange)
+        except _NoAnswerError as error:
+            raise UnreachableError(
+                str(error), where=exchange.where, next_step="See that it has power and is on the network"
+            ) from error
+
+    def _url(self, target: Target, address: tuple[str, int | None]) -> str:
+        host, announced_port = address
+        refusal = self._reach.refusal(host)
+        if refusal is not None:
+            raise UnreachableError(
+                f"not asked: {refusal}", where=host, next_step="Correct the address or the device networks"
+            )
+        access = target.profile.access
+        port = access.port or announced_port
+        parsed = parse_address(host)
+        shown = f"[{parsed}]" if parsed is not None and parsed.version == 6 else str(parsed)
+        return f"{access.scheme}://{shown}{f':{port}' if port else ''}"
+
+    async def _once(self, exchange: "_Exchange") -> bytes:
+        try:
+            headers = exchange.first_headers()
+            status, body, offered = await self._send(exchange, headers)
+            if status == 401 and (answer := exchange.digest_headers(offered)) is not None:
+                status, body, offered = await self._send(exchange, answer)
+        except TimeoutError as error:
+            raise _NoAnswerError(f"no complete answer within {self._answer_s:g} s") from error
+        except aiohttp.ServerFingerprintMismatch as error:
+            raise exchange.failure("its TLS certificate is not the pinned one") from error
+        except aiohttp.ClientConnectorCertificateError as error:
+            raise exchange.failure("its TLS certificate is not accepted") from error
+        except aiohttp.ClientResponseError as error:
+            raise exchange.failure(f"its answer is not HTTP: {error.message.splitlines()[0][:80]}") from error
+        except aiohttp.ClientPayloadError as error:
+            raise exchange.failure("its answer broke off or cannot be unpacked") from error
+        except (aiohttp.ClientError, OSError) as error:
+            raise _NoAnswerError(_connection_words(error)) from error
+        if status != 200:
+            raise exchange.failure(_status_words(status, exchange))
+        return body
+
+    async def _send(self, exchange: "_Exchange", headers: Mapping[str, str]) -> tuple[int, bytes, list[str]]:
+        assert self._session is not None, "the link is used inside its `async with`"  # noqa: S101
+        async with self._session.request(
+            exchange.method,
+            exchange.url,
+            data=exchange.body,
+            headers=headers,
+            allow_redirects=False,
+            ssl=self._tls(exchange.target),
+        ) as response:
+            if 300 <= response.status < 400:
+                raise exchange.failure(
+                    f"it sends us on to {response.headers.get('Location', 'nowhere')[:120]!r}, which is not followed"
+                )
+            exchange.content_type = response.content_type
+            body = bytearray()
+            async for chunk in response.content.iter_chunked(CHUNK_BYTES):
+                body += chunk
+                if len(body) > MAX_DOCUMENT_BYTES:
+                    response.close()
+                    raise exchange.failure(f"its answer is longer than {MAX_DOCUMENT_BYTES} bytes")
+            return response.status, bytes(body), response.headers.getall("WWW-Authenticate", [])
+
+    def _tls(self, target: Target) -> ssl.SSLContext | aiohttp.Fingerprint | bool:
+        if target.profile.access.scheme == "http":
+            return True
+        if target.certificate_sha256 is not None:
+            return aiohttp.Fingerprint(bytes.fromhex(target.certificate_sha256))
+        return self._authority or True
+
+
+class _NoAnswerError(Exception):
+    """Nothing, or nothing whole, came back. Worth one more try."""
+
+
+class _Exchange:
+    """One question to one device, with what it takes to prove who asks."""
+
+    def __init__(self, target: Target, base: str, request: HttpGet | JsonRpc, with_credentials: bool) -> None:
+        self.target = target
+        self.path = request.path
+        self.url = base + request.path
+        self.where = self.url
+        self.method = "GET" if isinstance(request, HttpGet) else "POST"
+        self.body = None if isinstance(request, HttpGet) else json_rpc_request(request)
+        self.content_type = ""
+        self._credential = target.credential if with_credentials else None
+
+    def first_headers(self) -> dict[str, str]:
+        headers = {}
+        if self.body is not None:
+            headers["Content-Type"] = "application/json"
+        if "%" in self.url:
+            headers["Host"] = self.url.split("/")[2].split("%")[0] + "]"  # RFC 6874: a zone never leaves this host
+        credential = self._credential
+        if credential is None:
+            return headers
+        secret = credential.secret.reveal()
+        access = self.target.profile.access
+        match access.credential:
+            case "basic":
+                pair = f"{credential.user or ''}:{secret}".encode()  # RFC 7617 section 2
+                headers["Authorization"] = "Basic " + base64.b64encode(pair).decode("ascii")
+            case "bearer":
+                headers["Authorization"] = f"Bearer {secret}"
+            case "header":
+                headers[access.header or ""] = secret
+            case "digest" | "none":
+                pass
+        return headers
+
+    def digest_headers(self, offered: list[str]) -> dict[str, str] | None:
+        """Return the headers that answer a Digest challenge, or None where it cannot or must not be answered."""
+        if self._credential is None or self.target.profile.access.credential != "digest":
+            return None
+        challenge = strongest(challenges(offered))
+        if challenge is None:
+            raise self.failure("it asks for credentials in a way that is not Digest with SHA-256 or MD5")
+        headers = self.first_headers()
+        headers["Authorization"] = authorization(
+            challenge,
+            method=self.method,
+            uri=self.path,
+            user=self._credential.user or "",
+            password=self._credential.secret.reveal(),
+            client_nonce=secrets.token_hex(16),
+        )
+        return headers
+
+    @property
+    def has_credential(self) -> bool:
+        return self._credential is not None
+
+    def failure(self, what: str) -> DeviceError:
+        return DeviceError(what, where=self.where, next_step="Look at the device and at its profile")
+
+
+def json_rpc_request(request: JsonRpc) -> bytes:
+    """Return the body of a call. Source: JSON-RPC 2.0 specification, section 4."""
+    call: dict[str, object] = {"jsonrpc": "2.0", "method": request.method, "id": 1}
+    if request.params is not None:
+        call["params"] = request.params
+    return json.dumps(call).encode()
+
+
+def json_rpc_result(body: bytes) -> object:
+    """Return the result in the answer to a call. Source: JSON-RPC 2.0 specification, section 5.
+
+    Raises:
+        UndecodableError: If it is no answer to our call, or an error.
+    """
+    answer = decode_json(body)
+    if not isinstance(answer, dict) or answer.get("jsonrpc") != "2.0":
+        raise UndecodableError(f"{describe(answer)} where a JSON-RPC 2.0 answer belongs")
+    if "error" in answer:
+        error = answer["error"]
+        code = error.get("code") if isinstance(error, dict) else None
+        message = error.get("message") if isinstance(error, dict) else None
+        raise UndecodableError(f"the call failed with code {describe(code)}: {describe(message)}")
+    if "result" not in answer:
+        raise UndecodableError("a JSON-RPC 2.0 answer with neither result nor error")
+    if answer.get("id") != 1 or isinstance(answer.get("id"), bool):
+        raise UndecodableError(f"an answer to call {describe(answer.get('id'))}, not to ours")
+    return answer["result"]
+
+
+def _status_words(status: int, exchange: _Exchange) -> str:
+    if status in (401, 403):
+        return "it refuses the credentials" if exchange.has_credential else "it asks for credentials; none were shown"
+    return f"it answered with status {status}"
+
+
+def _connection_words(error: BaseException) -> str:
+    match error:
+        case aiohttp.ServerDisconnectedError():
+            return "it closed the connection without an answer"
+        case aiohttp.ClientConnectorError():
+            return f"no connection: {error.os_error.strerror or error.os_error}"
+        case _:
+            return f"no connection: {error}"
