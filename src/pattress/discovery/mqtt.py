@@ -75,13 +75,11 @@ class MqttSource:
         profiles: Sequence[Profile],
         *,
         needed_kinds: frozenset[str],
-        connect_s: float,
         clock: Callable[[], datetime],
     ) -> None:
         self._link = link
         self._profiles = [profile for profile in profiles if profile.recognise_mqtt]
         self._needed_kinds = needed_kinds
-        self._connect_s = connect_s
         self._clock = clock
         self._unfit: dict[str, str] = {}
 
@@ -94,6 +92,8 @@ class MqttSource:
         finally:
             for subscription in subscriptions:
                 self._link.unsubscribe(subscription)
+        if self._link.failure is not None:
+            return [self._connection_report()]
         return [self._connection_report(), *(self._report(subscription) for subscription in subscriptions)]
 
     def _receive(self, message: Message, sink: Sink) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from pattress.identity import Merged, is_at, point_of
 from pattress.model.addresses import is_inside, parse_address
-from pattress.model.device import Conflict, Device
+from pattress.model.device import LIVE_SOURCES, Conflict, Device
 from pattress.model.finding import Finding, Outcome, Subject
 from pattress.model.plan import Point
 from pattress.model.reading import Reading, Snapshot
@@ -120,12 +120,18 @@ def _beside_the_plan(site: Site, device: Device) -> Iterator[Finding]:
         where = ", ".join(address for address, _ in device.addresses) or "no address known"
         kind = device.kind or "of no kind that a profile knows"
         yield _finding(DEVICE_PLANNED, subject, "broken", f"{device.title} ({kind}, {where}) is in no plan")
-    for address, _ in device.addresses:
+    for address in sorted(_live_addresses(device)):
         parsed = parse_address(address)
-        if parsed is None or parsed.is_link_local:
-            continue
-        if not is_inside(parsed, site.networks.devices):
+        if parsed is not None and not parsed.is_link_local and not is_inside(parsed, site.networks.devices):
             yield _finding(DEVICE_INSIDE, subject, "broken", f"it is announced at {address}")
+
+
+def _live_addresses(device: Device) -> set[str]:
+    return {
+        one.address
+        for one in device.sightings
+        if one.address is not None and one.source in LIVE_SOURCES and not one.is_gone
+    }
 
 
 def _contested(subject: Subject, conflict: Conflict) -> Finding:

@@ -1,0 +1,101 @@
+"""What the store knows, in terms of the site: which device stands at which point, and what it was."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pattress.model.device import Sighting
+from pattress.model.errors import UsageError
+from pattress.model.kept import KnownDevice, Span
+from pattress.model.plan import OtherDevice, Plan, Point
+from pattress.model.site import Site
+from pattress.model.vocabulary import definition_of, nearest_name
+from pattress.store.store import Store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownAtPoint:
+    """A device that was seen, and the name of its point, or of the plan's other entry."""
+
+    device: KnownDevice
+    point: str | None
+
+
+def kept_sightings(devices: list[KnownDevice]) -> list[Sighting]:
+    """Return what the store knows of devices as sightings of the past."""
+    return [
+        Sighting(
+            source="kept",
+            seen_at=device.last_seen,
+            name=device.name,
+            address=device.address,
+            port=device.port,
+            mac=device.mac,
+            serial=device.serial,
+            kind=device.kind,
+        )
+        for device in devices
+    ]
+
+
+async def known_devices(site: Site, store_file: Path) -> list[KnownAtPoint]:
+    """Return every device that was ever seen, by point and then by id."""
+    async with Store.open(_existing(store_file), read_only=True) as store:
+        known = await store.known_devices()
+    placed = [KnownAtPoint(device=device, point=_place(site.plan, device)) for device in known]
+    return sorted(placed, key=lambda one: (one.point is None, one.point or "", one.device.id))
+
+
+async def device_history(
+    site: Site, store_file: Path, words: str, setting: str | None
+) -> tuple[KnownAtPoint, list[Span]]:
+    """Return the device that `words` name, and what its settings were.
+
+    Raises:
+        UsageError: If the device or the setting is not known.
+    """
+    if setting is not None and definition_of(setting) is None:
+        near = nearest_name(setting)
+        raise UsageError(
+            f"there is no setting {setting!r}",
+            where="pattress history",
+            next_step=f"Did you mean {near}?" if near else "Run `pattress settings` to see all names.",
+        )
+    known = await known_devices(site, store_file)
+    found = next((one for one in known if _is_meant(one, words)), None)
+    if found is None:
+        raise UsageError(
+            f"no device {words!r} was ever seen",
+            where="pattress history",
+            next_step="Run `pattress devices` to see which were.",
+        )
+    async with Store.open(store_file, read_only=True) as store:
+        return found, await store.history(found.device.id, setting)
+
+
+def _existing(store_file: Path) -> Path:
+    if not store_file.exists():
+        raise UsageError(
+            "there is no database yet", where=str(store_file), next_step="Run `pattress audit` first; it makes one."
+        )
+    return store_file
+
+
+def _place(plan: Plan, device: KnownDevice) -> str | None:
+    places: tuple[Point | OtherDevice, ...] = (*plan.points, *plan.others)
+    for place in places:
+        if place.mac is not None:
+            is_there = place.mac == device.mac
+        elif place.serial is not None:
+            is_there = place.serial == device.serial
+        else:
+            is_there = place.announced is not None and place.announced == device.name
+        if is_there:
+            return place.name
+    return None
+
+
+def _is_meant(one: KnownAtPoint, words: str) -> bool:
+    device = one.device
+    return words in (one.point, device.id, device.mac, device.serial, device.name, device.address) or (
+        words.lower() == device.mac
+    )

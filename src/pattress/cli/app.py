@@ -1,0 +1,48 @@
+"""The list of commands."""
+
+from typing import Annotated
+
+import typer
+
+from pattress import __version__
+from pattress.cli.commands import audit, demo, devices, discover, read, settings, site
+
+EPILOG = (
+    "Exit status: 0 all met, 1 something broken, 2 wrong usage or files, 3 nothing broken but something unverified."
+)
+
+application = typer.Typer(
+    name="pattress",
+    help="Check that the Wi-Fi modules behind a house's wall plates stand as intended. Reads only; never switches.",
+    epilog=EPILOG,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,  # plain help: instant, and the same in every terminal
+    pretty_exceptions_enable=False,
+)
+
+
+def _show_version(is_wanted: bool) -> None:
+    if is_wanted:
+        typer.echo(f"pattress {__version__}")
+        raise typer.Exit
+
+
+@application.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version and exit.")
+    ] = False,
+) -> None:
+    pass
+
+
+application.command("demo")(demo.demo)
+application.command("init")(site.init)
+application.command("check")(site.check)
+application.command("discover")(discover.discover)
+application.command("read")(read.read)
+application.command("audit")(audit.audit)
+application.command("devices")(devices.devices)
+application.command("history")(devices.history)
+application.command("settings")(settings.settings)

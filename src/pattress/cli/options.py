@@ -1,0 +1,52 @@
+"""Options that several commands share, and the site they name."""
+
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from pattress.model.site import Site
+
+SiteFolder = Annotated[
+    Path,
+    typer.Option("--site", envvar="PATTRESS_SITE", help="The site's folder; the current one if not given."),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")]
+ListenSeconds = Annotated[
+    float | None,
+    typer.Option("--listen", min=0.1, max=600, help="Seconds to listen for devices; as site.toml says if not given."),
+]
+DeviceWords = Annotated[
+    str, typer.Argument(metavar="DEVICE", help="A point, a MAC, a serial, an announced name or an address.")
+]
+
+
+def now() -> datetime:
+    """Return the present moment in UTC."""
+    return datetime.now(UTC)
+
+
+def load(folder: Path) -> "Site":
+    """Return the site in a folder.
+
+    Raises:
+        SiteFileError: With every fault of every file.
+    """
+    from pattress.policy.builtin import BUILTIN_RULES
+    from pattress.site.load import load_site
+
+    credentials = os.environ.get("CREDENTIALS_DIRECTORY")
+    return load_site(
+        folder,
+        today=now().astimezone().date(),
+        builtin_rules={rule.id: rule.severity for rule in BUILTIN_RULES},
+        credentials_folder=Path(credentials) if credentials else None,
+    )
+
+
+def store_path(site: "Site") -> Path:
+    """Return where the site's database is."""
+    return site.folder / site.store_file

@@ -1,0 +1,135 @@
+"""Devices for people: what discovery saw, what one reading gave, what the store knows."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Protocol
+
+from pattress.model.device import Conflict, Device, Sighting
+from pattress.model.finding import shown
+from pattress.model.kept import KnownDevice, Span
+from pattress.model.reading import Reading, Snapshot
+from pattress.model.source import SourceReport
+from pattress.model.vocabulary import definition_of
+from pattress.report.text import Style
+from pattress.report.visible import visible
+
+
+class PlacedDevice(Protocol):
+    """A device, and the point or other entry of the plan that explains it."""
+
+    @property
+    def device(self) -> Device:
+        """The device."""
+
+    @property
+    def point(self) -> str | None:
+        """Its point."""
+
+    @property
+    def other(self) -> str | None:
+        """The other entry."""
+
+
+class PlacedKnownDevice(Protocol):
+    """A device of the store, and its point."""
+
+    @property
+    def device(self) -> KnownDevice:
+        """The device."""
+
+    @property
+    def point(self) -> str | None:
+        """Its point, or the plan's other entry."""
+
+
+def discovered_text(
+    devices: Sequence[PlacedDevice],
+    conflicts: Iterable[Conflict],
+    sources: Iterable[SourceReport],
+    *,
+    now: datetime,
+    style: Style,
+) -> str:
+    """Return every device with the evidence for it, then how each source fared."""
+    lines: list[str] = []
+    for one in devices:
+        device = one.device
+        place = one.point or one.other or "in no plan"
+        lines.append(style.strong(visible(f"{place}: {device.title}")))
+        identity = ", ".join(part for part in (device.id, device.kind or "no profile knows its kind") if part)
+        lines.append(f"  {visible(identity)}")
+        lines += [f"  {_evidence(sighting, now)}" for sighting in _distinct(device.sightings)]
+    for conflict in conflicts:
+        claims = " and ".join(conflict.claimants)
+        lines.append(style.strong(visible(f"{conflict.identity} is claimed by {claims}"), "broken"))
+    lines += ["", style.strong(f"{len(devices)} devices. Sources:")]
+    lines += [f"  {visible(report.source)}: {report.state}, {visible(report.detail)}" for report in sources]
+    return "\n".join(lines) + "\n"
+
+
+def reading_text(reading: Reading, *, point: str | None) -> str:
+    """Return one reading, every value with where it came from."""
+    title = f"{point or reading.device} ({reading.kind or 'no profile knows its kind'})"
+    if not isinstance(reading, Snapshot):
+        return visible(f"{title} could not be read: {reading.reason}.") + "\n"
+    lines = [visible(f"{title}, read in {reading.duration_s:.2f} s")]
+    width = max((len(name) for name in reading.values), default=0)
+    for name in sorted(reading.values):
+        definition, reported = definition_of(name), reading.values[name]
+        unit = f" {definition.unit}" if definition and definition.unit not in (None, "1") else ""
+        lines.append(visible(f"  {name:{width}}  {shown(reported.value)}{unit}  ({reported.origin})"))
+    for error in reading.errors:
+        lines.append(visible(f"  {error.subject:{width}}  could not be read: {error.reason}"))
+    return "\n".join(lines) + "\n"
+
+
+def devices_text(known: Sequence[PlacedKnownDevice], style: Style) -> str:
+    """Return what the store knows of each device, one line each."""
+    rows = [("POINT", "DEVICE", "KIND", "ADDRESS", "LAST SEEN", "LAST READ")]
+    for one in known:
+        device = one.device
+        read = _short(device.last_read) if device.last_read else "never"
+        if device.last_outcome == "unreadable":
+            read += " (not the last time)"
+        rows.append(
+            (one.point or "-", device.id, device.kind or "-", device.address or "-", _short(device.last_seen), read)
+        )
+    widths = [max(len(visible(row[column])) for row in rows) for column in range(5)]
+    lines = []
+    for number, row in enumerate(rows):
+        cells = [f"{visible(cell):{width}}" for cell, width in zip(row, widths, strict=False)]
+        line = "  ".join([*cells, visible(row[5])])
+        lines.append(style.strong(line) if number == 0 else line)
+    return "\n".join(lines) + "\n"
+
+
+def history_text(known: PlacedKnownDevice, spans: Sequence[Span]) -> str:
+    """Return what each setting of a device was, from when until when."""
+    lines = [visible(f"{known.point or known.device.id} ({known.device.kind or 'kind unknown'})")]
+    width = max((len(span.setting) for span in spans), default=0)
+    for span in spans:
+        until = "now" if span.until is None else _short(span.until)
+        lines.append(visible(f"  {span.setting:{width}}  {_short(span.since)} to {until:16}  {shown(span.value)}"))
+    if not spans:
+        lines.append("  nothing of it is kept")
+    return "\n".join(lines) + "\n"
+
+
+def _distinct(sightings: Iterable[Sighting]) -> list[Sighting]:
+    """Return the newest sighting of each kind of evidence."""
+    newest = {(one.source, one.channel, one.name, one.address, one.is_gone): one for one in sightings}
+    return list(newest.values())
+
+
+def _evidence(sighting: Sighting, now: datetime) -> str:
+    age_s = max(0.0, (now - sighting.seen_at).total_seconds())
+    age = f"{age_s:.0f} s ago" if sighting.is_dated else "of unknown age (retained)"
+    where = f" at {sighting.address}" if sighting.address else ""
+    port = f" port {sighting.port}" if sighting.port else ""
+    verb = "said goodbye" if sighting.is_gone else "announced"
+    channel = f" ({sighting.channel})" if sighting.channel else ""
+    return visible(f"{sighting.source}{channel}: {verb} as {sighting.name!r}{where}{port}, {age}")
+
+
+def _short(moment: datetime) -> str:
+    return f"{moment.astimezone():%Y-%m-%d %H:%M}"
