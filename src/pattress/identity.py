@@ -23,7 +23,7 @@ class Merged:
 
 def merge(sightings: Iterable[Sighting]) -> Merged:
     """Return the devices that the sightings are evidence of. Same evidence in any order, same result."""
-    groups = _grouped(sorted(sightings, key=_order))
+    groups = _grouped(sorted(sightings, key=_order))  # a total order, so that ties cannot depend on arrival
     devices: list[Device] = []
     conflicts: list[Conflict] = []
     for identity, group in sorted(groups.items()):
@@ -62,6 +62,8 @@ def _order(sighting: Sighting) -> tuple[str, ...]:
         sighting.address or "",
         sighting.mac or "",
         sighting.serial or "",
+        sighting.kind or "",
+        f"{sighting.port} {sighting.is_gone} {sighting.is_dated} {sorted(sighting.details.items())}",
     )
 
 

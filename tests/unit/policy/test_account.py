@@ -1,0 +1,178 @@
+"""Every point, device and source is accounted for."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from pattress.identity import merge
+from pattress.model.device import Sighting
+from pattress.model.plan import OtherDevice, Plan, Point
+from pattress.model.reading import Reading, Unreadable
+from pattress.model.site import Site
+from pattress.model.source import SourceReport
+from pattress.policy.account import Evidence, account
+from pattress.policy.compiled import CompiledPolicy
+from unit.policy.examples import KITCHEN, MAC, NOON, need, rule, site, snapshot
+
+RULES = (rule("cloud-off", need("cloud.enabled", "equal", False)),)
+
+
+def seen(name: str = "Twin 1", **more: object) -> Sighting:
+    fields: dict[str, object] = {
+        "source": "mdns",
+        "seen_at": NOON,
+        "name": name,
+        "mac": MAC,
+        "kind": "twin",
+        "address": "192.0.2.7",
+        **more,
+    }
+    return Sighting(**fields)  # type: ignore[arg-type]
+
+
+def told(
+    house: Site,
+    sightings: list[Sighting],
+    readings: dict[str, Reading] | None = None,
+    sources: tuple[SourceReport, ...] = (),
+) -> list[tuple[str, str, str, str | None]]:
+    """Return (subject, rule, outcome, found or reason) of every finding that is not met."""
+    evidence = Evidence(merged=merge(sightings), readings=readings or {}, sources=sources)
+    findings = account(house, CompiledPolicy(house.policy, house.networks), evidence)
+    return [
+        (one.subject.title, one.rule.id, one.outcome, one.remark or one.found)
+        for one in findings
+        if one.outcome != "met"
+    ]
+
+
+def test_a_module_that_is_there_answers_and_is_as_planned_leaves_nothing_to_say() -> None:
+    house = site(KITCHEN, rules=RULES)
+
+    assert told(house, [seen()], {f"mac:{MAC}": snapshot({"cloud.enabled": False})}) == []
+
+
+def test_a_planned_module_that_nothing_speaks_of_is_broken_and_its_checks_are_unverified() -> None:
+    assert told(site(KITCHEN, rules=RULES), []) == [
+        ("kitchen-lamps", "device-present", "broken", "nothing was seen or heard of it"),
+        ("kitchen-lamps", "cloud-off", "unverified", "the module is not there"),
+    ]
+
+
+def test_what_was_kept_is_no_proof_that_a_module_is_there() -> None:
+    kept = seen(source="kept", seen_at=NOON - timedelta(days=1))
+    silent = Unreadable(device=f"mac:{MAC}", kind="twin", taken_at=NOON, reason="no answer")
+
+    findings = told(site(KITCHEN, rules=RULES), [kept], {f"mac:{MAC}": silent})
+
+    assert ("kitchen-lamps", "device-present", "broken", "nothing was seen or heard of it") in findings
+
+
+def test_a_module_of_which_only_retained_messages_speak_is_unverified() -> None:
+    retained = seen(source="mqtt", is_dated=False)
+    silent = Unreadable(device=f"mac:{MAC}", kind="twin", taken_at=NOON, reason="no answer")
+
+    findings = told(site(KITCHEN, rules=RULES), [retained], {f"mac:{MAC}": silent})
+
+    assert findings[0][:3] == ("kitchen-lamps", "device-present", "unverified")
+    assert findings[1] == ("kitchen-lamps", "device-answers", "unverified", "no answer")
+
+
+def test_a_live_answer_proves_what_retained_messages_announce() -> None:
+    findings = told(
+        site(KITCHEN, rules=RULES),
+        [seen(source="mqtt", is_dated=False)],
+        {f"mac:{MAC}": snapshot({"cloud.enabled": False})},
+    )
+
+    assert findings == []
+
+
+def test_a_silent_module_is_unverified_with_its_reason() -> None:
+    silent = Unreadable(device=f"mac:{MAC}", kind="twin", taken_at=NOON, reason="no complete answer within 5 s")
+
+    assert told(site(KITCHEN, rules=RULES), [seen()], {f"mac:{MAC}": silent}) == [
+        ("kitchen-lamps", "device-answers", "unverified", "no complete answer within 5 s"),
+        ("kitchen-lamps", "cloud-off", "unverified", "no complete answer within 5 s"),
+    ]
+
+
+def test_a_module_that_was_not_asked_is_unverified() -> None:
+    assert [one[:3] for one in told(site(KITCHEN, rules=RULES), [seen(address=None)])] == [
+        ("kitchen-lamps", "device-answers", "unverified"),
+        ("kitchen-lamps", "cloud-off", "unverified"),
+    ]
+
+
+def test_a_device_that_no_point_and_no_entry_explains_is_broken() -> None:
+    assert told(site(), [seen()]) == [("Twin 1", "device-planned", "broken", "Twin 1 (twin, 192.0.2.7) is in no plan")]
+
+
+def test_an_entry_explains_a_device_that_is_no_module() -> None:
+    house = replace(site(), plan=Plan(others=(OtherDevice(name="bridge", reason="r", mac=MAC),)))
+
+    assert told(house, [seen()]) == []
+
+
+def test_another_kind_than_planned_is_broken() -> None:
+    house = site(replace(KITCHEN, kind="single"), rules=RULES)
+
+    findings = told(house, [seen()], {f"mac:{MAC}": snapshot({"cloud.enabled": False})})
+
+    assert findings == [("kitchen-lamps", "module-as-planned", "broken", "it is twin, not single")]
+
+
+def test_an_identity_claimed_twice_is_broken_and_nothing_of_it_is_judged() -> None:
+    findings = told(site(KITCHEN, rules=RULES), [seen(), seen("Twin 2", address="192.0.2.8")])
+
+    assert findings == [
+        (
+            "kitchen-lamps",
+            "identity-unique",
+            "broken",
+            f"mac:{MAC} is claimed by 'Twin 1' at 192.0.2.7 and 'Twin 2' at 192.0.2.8",
+        ),
+        ("kitchen-lamps", "cloud-off", "unverified", "its identity is claimed by more than one device"),
+    ]
+
+
+def test_a_device_outside_the_device_networks_is_broken_but_link_local_is_inside() -> None:
+    house = site(KITCHEN)
+    answer: dict[str, Reading] = {f"mac:{MAC}": snapshot({})}
+
+    outside = told(house, [seen(address="198.51.100.7")], answer)
+    link_local = told(house, [seen(address="fe80::7%eth0")], answer)
+
+    assert outside == [("kitchen-lamps", "device-inside", "broken", "it is announced at 198.51.100.7")]
+    assert link_local == []
+
+
+def test_a_point_without_a_module_bound_to_it_is_unverified() -> None:
+    house = site(Point(name="new", room="Hall", kind="twin"), rules=RULES)
+
+    assert [one[:3] for one in told(house, [])] == [
+        ("new", "point-bound", "unverified"),
+        ("new", "cloud-off", "unverified"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("state", "is_needed", "is_told"),
+    [
+        ("heard", True, False),
+        ("silent", False, False),
+        ("silent", True, True),
+        ("refused", False, True),
+        ("refused", True, True),
+        ("failed", False, True),
+    ],
+)
+def test_a_source_that_gave_nothing_is_told_where_something_depends_on_it(
+    state: str, is_needed: bool, is_told: bool
+) -> None:
+    report = SourceReport(source="broker house", state=state, detail="why", is_needed=is_needed)  # type: ignore[arg-type]
+
+    findings = told(site(), [], sources=(report,))
+
+    assert findings == ([("broker house", "source-heard", "unverified", "why")] if is_told else [])

@@ -1,0 +1,187 @@
+"""Sightings into devices."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pattress.identity import is_at, merge, point_of
+from pattress.model.device import Sighting
+from pattress.model.plan import OtherDevice, Plan, Point
+
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+MAC = "00:00:5e:00:53:01"
+
+
+def mdns(name: str, **more: object) -> Sighting:
+    fields: dict[str, object] = {"source": "mdns", "seen_at": NOON, "name": name, "kind": "relay", **more}
+    return Sighting(**fields)  # type: ignore[arg-type]
+
+
+def test_sightings_with_one_mac_are_one_device_wherever_they_come_from() -> None:
+    announced = mdns("Relay 1", mac=MAC, address="192.0.2.7", port=80)
+    on_broker = mdns("r1", source="mqtt", mac=MAC, serial="S1")
+
+    [device] = merge([announced, on_broker]).devices
+
+    assert device.id == f"mac:{MAC}"
+    assert device.serial == "S1"
+    assert device.addresses == (("192.0.2.7", 80),)
+
+
+def test_a_serial_leads_to_the_mac_that_another_sighting_gives_it() -> None:
+    [device] = merge([mdns("a", serial="S1"), mdns("a", source="reading", serial="S1", mac=MAC)]).devices
+
+    assert device.id == f"mac:{MAC}"
+
+
+def test_a_reading_gives_a_nameless_announcement_its_identity() -> None:
+    [device] = merge([mdns("Relay 1"), mdns("Relay 1", source="reading", mac=MAC)]).devices
+
+    assert device.id == f"mac:{MAC}"
+
+
+@pytest.mark.parametrize(
+    ("sighting", "identity"),
+    [
+        (mdns("a", mac=MAC, serial="S1"), f"mac:{MAC}"),
+        (mdns("a", serial="S1"), "serial:S1"),
+        (mdns("a"), "name:a"),
+    ],
+)
+def test_a_device_is_its_mac_then_its_serial_then_its_name(sighting: Sighting, identity: str) -> None:
+    assert [device.id for device in merge([sighting]).devices] == [identity]
+
+
+def test_an_address_is_never_an_identity() -> None:
+    devices = merge([mdns("a", mac=MAC, address="192.0.2.7"), mdns("b", serial="S2", address="192.0.2.7")]).devices
+
+    assert [device.id for device in devices] == [f"mac:{MAC}", "serial:S2"]
+
+
+def test_a_service_that_no_profile_knows_belongs_to_the_one_device_at_its_address() -> None:
+    known = mdns("Relay 1", mac=MAC, address="192.0.2.7", port=8080)
+    page = mdns("Relay 1 page", kind=None, address="192.0.2.7", port=80)
+
+    [device] = merge([known, page]).devices
+
+    assert device.name == "Relay 1"
+    assert device.addresses == (("192.0.2.7", 8080),)
+
+
+def test_a_service_that_no_profile_knows_is_a_device_of_its_own_elsewhere() -> None:
+    known = mdns("Relay 1", mac=MAC, address="192.0.2.7")
+    printer = mdns("Printer", kind=None, address="192.0.2.8")
+
+    assert [device.id for device in merge([known, printer]).devices] == [f"mac:{MAC}", "name:Printer"]
+
+
+def test_the_newest_live_address_comes_before_an_older_and_a_kept_one() -> None:
+    kept = mdns("a", source="kept", mac=MAC, address="192.0.2.5", seen_at=NOON + timedelta(hours=1))
+    old = mdns("a", mac=MAC, address="192.0.2.6")
+    new = mdns("a", mac=MAC, address="192.0.2.7", seen_at=NOON + timedelta(seconds=1))
+
+    [device] = merge([kept, old, new]).devices
+
+    assert [address for address, _ in device.addresses] == ["192.0.2.7", "192.0.2.6", "192.0.2.5"]
+
+
+@pytest.mark.parametrize("source", ["mdns", "mqtt", "reading"])
+def test_two_names_with_one_mac_at_two_addresses_are_a_conflict_and_no_device(source: str) -> None:
+    one = mdns("Relay 1", source=source, mac=MAC, address="192.0.2.7")
+    other = mdns("Relay 2", source=source, mac=MAC, address="192.0.2.8")
+
+    merged = merge([one, other])
+
+    assert merged.devices == ()
+    [conflict] = merged.conflicts
+    assert conflict.claimants == ("'Relay 1' at 192.0.2.7", "'Relay 2' at 192.0.2.8")
+
+
+def test_one_name_at_two_addresses_is_one_device() -> None:
+    four = mdns("Relay 1", mac=MAC, address="192.0.2.7")
+    six = mdns("Relay 1", mac=MAC, address="2001:db8::7")
+
+    merged = merge([four, six])
+
+    assert merged.conflicts == ()
+    assert len(merged.devices) == 1
+
+
+def test_a_goodbye_is_no_claim() -> None:
+    left = mdns("Relay 1", mac=MAC, address="192.0.2.7", is_gone=True)
+    came = mdns("Relay 2", mac=MAC, address="192.0.2.8")
+
+    merged = merge([left, came])
+
+    assert merged.conflicts == ()
+    assert merged.devices[0].is_seen
+
+
+@pytest.mark.parametrize(
+    ("sighting", "seen", "announced"),
+    [
+        (mdns("a"), True, True),
+        (mdns("a", source="reading"), True, True),
+        (mdns("a", source="mqtt", is_dated=False), False, True),
+        (mdns("a", is_gone=True), False, False),
+        (mdns("a", source="kept"), False, False),
+        (mdns("a", source="point"), False, False),
+    ],
+)
+def test_only_what_was_heard_now_says_that_a_device_is_there(sighting: Sighting, seen: bool, announced: bool) -> None:
+    [device] = merge([sighting]).devices
+
+    assert (device.is_seen, device.is_announced) == (seen, announced)
+
+
+def test_a_point_is_found_by_mac_serial_or_announced_name() -> None:
+    [device] = merge([mdns("Relay 1", mac=MAC, serial="S1")]).devices
+    points = [
+        Point(name="by-mac", room="Hall", kind="relay", mac=MAC),
+        Point(name="by-serial", room="Hall", kind="relay", serial="S1"),
+        Point(name="by-name", room="Hall", kind="relay", announced="Relay 1"),
+    ]
+    strangers = [
+        Point(name="unbound", room="Hall", kind="relay"),
+        Point(name="another", room="Hall", kind="relay", mac="00:00:5e:00:53:02"),
+    ]
+
+    found = [point_of(Plan(points=(point,)), device) for point in points + strangers]
+
+    assert found == [*points, None, None]
+    assert is_at(OtherDevice(name="bridge", reason="r", serial="S1"), device)
+
+
+SIGHTINGS = st.lists(
+    st.builds(
+        Sighting,
+        source=st.sampled_from(["mdns", "mqtt", "kept", "reading"]),
+        seen_at=st.integers(0, 3).map(lambda second: NOON + timedelta(seconds=second)),
+        name=st.sampled_from(["a", "b", None]),
+        address=st.sampled_from(["192.0.2.1", "192.0.2.2", None]),
+        mac=st.sampled_from([MAC, "00:00:5e:00:53:02", None]),
+        serial=st.sampled_from(["S1", "S2", None]),
+        kind=st.sampled_from(["relay", None]),
+        is_gone=st.booleans(),
+    ),
+    max_size=8,
+)
+
+
+@given(SIGHTINGS, st.randoms())
+def test_the_order_of_the_evidence_does_not_matter(sightings: list[Sighting], random: object) -> None:
+    shuffled = list(sightings)
+    random.shuffle(shuffled)  # type: ignore[attr-defined]
+
+    assert merge(shuffled) == merge(sightings)
+
+
+@given(SIGHTINGS)
+def test_no_evidence_is_lost_but_that_of_contested_identities(sightings: list[Sighting]) -> None:
+    merged = merge(sightings)
+
+    kept = sum(len(device.sightings) for device in merged.devices)
+    assert kept == len(sightings) or merged.conflicts
+    assert len({device.id for device in merged.devices}) == len(merged.devices)
