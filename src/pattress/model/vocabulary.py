@@ -52,6 +52,11 @@ class SettingDefinition:
         return self.name.split(".", 1)[0]
 
     @property
+    def section(self) -> str:
+        """The heading under which people look for it: the group, or `identity` for what says who a module is."""
+        return "identity" if self.group in ("maker", "model", "serial", "mac", "firmware") else self.group
+
+    @property
     def is_per_channel(self) -> bool:
         """Whether the name repeats for each channel of a device."""
         return ".N" in self.name
@@ -301,6 +306,12 @@ _BY_NAME = {definition.name: definition for definition in _DEFINITIONS}
 
 
 @cache
+def sections() -> tuple[str, ...]:
+    """Return the sections of the vocabulary in the order of the reference page."""
+    return tuple(dict.fromkeys(definition.section for definition in _DEFINITIONS))
+
+
+@cache
 def groups() -> tuple[str, ...]:
-    """Return the groups of the vocabulary in the order of the reference page."""
+    """Return the first words of all names, in the order of the reference page."""
     return tuple(dict.fromkeys(definition.group for definition in _DEFINITIONS))

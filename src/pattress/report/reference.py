@@ -35,11 +35,15 @@ def settings_page() -> str:
 
 def _page_lines() -> Iterator[str]:
     yield PAGE_HEAD.rstrip("\n")
-    for group, members in groupby(definitions(), key=lambda one: one.group):
+    for section, members in groupby(definitions(), key=lambda one: one.section):
         yield ""
-        yield f"## {group}"
+        yield f"## {section}"
         yield ""
         yield "| name | is | holds | meaning |"
         yield "| --- | --- | --- | --- |"
         for one in members:
             yield f"| `{one.name}` | {one.nature} | {one.expectation} | {one.meaning} |"
+
+
+if __name__ == "__main__":
+    print(settings_page(), end="")

@@ -10,20 +10,20 @@ from pattress.model.errors import UsageError
 
 
 def settings(
-    group: Annotated[str | None, typer.Argument(help="One group, such as output; all if not given.")] = None,
+    section: Annotated[str | None, typer.Argument(help="One section, such as output; all if not given.")] = None,
     json: AsJson = False,
 ) -> None:
     """List the setting names that rules, plans and profiles use, with type, range and meaning.
 
     Example: pattress settings output
     """
-    from pattress.model.vocabulary import definitions, groups
+    from pattress.model.vocabulary import definitions, sections
 
-    if group is not None and group not in groups():
+    if section is not None and section not in sections():
         raise UsageError(
-            f"there is no group {group!r}", where="pattress settings", next_step=f"Use one of: {', '.join(groups())}."
+            f"there is no section {section!r}", where="pattress settings", next_step=f"Use one of: {', '.join(sections())}."
         )
-    chosen = [one for one in definitions() if group in (None, one.group)]
+    chosen = [one for one in definitions() if section in (None, one.section)]
     if json:
         from pattress.report.document import settings_document
 

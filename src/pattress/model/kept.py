@@ -1,0 +1,96 @@
+"""What the database gives back, as plain frozen data. What does not belong here: how it is kept."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from pattress.model.finding import Outcome
+from pattress.model.rules import Severity
+from pattress.model.vocabulary import Value
+
+ReadOutcome = Literal["read", "unreadable"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownDevice:
+    """A device that was seen at least once.
+
+    `last_seen` is the newest evidence with a date of its own. `last_read` is when it last gave a snapshot, None
+    where it never did; `last_outcome` is how the newest attempt ended, None where there was none.
+    """
+
+    id: str
+    mac: str | None
+    serial: str | None
+    name: str | None
+    kind: str | None
+    address: str | None
+    port: int | None
+    first_seen: datetime
+    last_seen: datetime
+    last_read: datetime | None
+    last_outcome: ReadOutcome | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A value that a setting had from `since` until just before `until`, which is None while it holds.
+
+    A setting that could not be read keeps its span: the value holds as far as is known. Whether it was confirmed
+    by a certain reading is said by that reading.
+    """
+
+    setting: str
+    value: Value
+    since: datetime
+    until: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptReading:
+    """One reading and the numbers it measured.
+
+    `reason` says why nothing could be read; for a reading that is `read`, what of it could not be, None if all was.
+    """
+
+    device: str
+    run: int
+    taken_at: datetime
+    outcome: ReadOutcome
+    reason: str | None
+    measurements: Mapping[str, int | float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptFinding:
+    """A finding that was not `met` from `opened_at` until just before `closed_at`, which is None while it holds.
+
+    `found` and `reason` are those of the newest run in which it held.
+    """
+
+    device: str | None
+    point: str | None
+    rule: str
+    setting: str | None
+    outcome: Outcome
+    severity: Severity
+    expected: str
+    found: str | None
+    reason: str | None
+    opened_at: datetime
+    closed_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptRun:
+    """One audit. `ended_at` is None where it was cut short or still goes on; `counts` are then empty."""
+
+    id: int
+    started_at: datetime
+    ended_at: datetime | None
+    policy_digest: str
+    device_count: int
+    read_count: int
+    unreadable_count: int
+    counts: Mapping[Outcome, int]
