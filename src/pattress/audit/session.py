@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Protocol
 
 from pattress.discovery import Source
+from pattress.discovery.interfaces import chosen_interfaces
 from pattress.discovery.mdns import MdnsSource
 from pattress.discovery.mqtt import MqttSource
 from pattress.identity import Merged, merge, point_of
@@ -144,7 +145,7 @@ class Session:
         planned = [profile for point in site.plan.points if (profile := site.profile(point.kind)) is not None]
         if site.uses_mdns:
             needed = any(profile.recognise_mdns for profile in planned)
-            yield MdnsSource(site.profiles, site.networks, needed=needed, clock=self._clock)
+            yield MdnsSource(site.profiles, chosen_interfaces(site.networks), self._clock, needed=needed)
         needed_kinds = frozenset(profile.id for profile in planned if profile.recognise_mqtt)
         for link in self._links:
             yield MqttSource(link, site.profiles, needed_kinds=needed_kinds, clock=self._clock)

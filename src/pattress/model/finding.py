@@ -68,12 +68,17 @@ class Finding:
                 return f"{what}: {found}." if is_rule else f"{what} is {found}, but must be {self.expected}."
             case "waived":
                 found = self.found or self.remark or "not reported"
-                until = f" until {self.waiver.until.isoformat()}: {self.waiver.reason}" if self.waiver else ""
-                return f"{what} is {found}, not {self.expected}; accepted{until}."
+                return f"{what} is {found}, not {self.expected}; {self._acceptance}."
             case "unverified":
                 return f"{what} could not be checked: {self.remark}. It must be {self.expected}."
             case _:
                 assert_never(self.outcome)
+
+    @property
+    def _acceptance(self) -> str:
+        if self.waiver is None:
+            return "accepted"
+        return f"accepted until {self.waiver.until.isoformat()}: {self.waiver.reason.rstrip('.')}"
 
 
 def shown(value: Value) -> str:

@@ -2,12 +2,17 @@
 
 from pattress.model.rules import Rule
 
+CAUTION = (
+    "Before a box is opened: switch the circuit off, lock it off and prove it dead. Local codes come first; where the "
+    "law asks for a licensed electrician, that is who does it."
+)
+
 DEVICE_PRESENT = Rule(
     id="device-present",
     title="The planned module is there",
     severity="fault",
     because="A module that is gone can be judged by nobody, and its circuit may stand in any state.",
-    fix="See that the point has power and the module is on the Wi-Fi; if it was replaced, bind the new one.",
+    fix=f"See that the point has power and the module is on the Wi-Fi; if it was replaced, bind the new one. {CAUTION}",
 )
 DEVICE_ANSWERS = Rule(
     id="device-answers",
@@ -42,7 +47,7 @@ MODULE_AS_PLANNED = Rule(
     title="The module is of the planned kind",
     severity="danger",
     because="Another kind has other ratings and another contact than the circuit was planned for.",
-    fix="Fit the planned kind, or plan the circuit for the one that is there.",
+    fix=f"Fit the planned kind, or plan the circuit for the one that is there. {CAUTION}",
 )
 POINT_BOUND = Rule(
     id="point-bound",

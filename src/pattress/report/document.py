@@ -9,7 +9,7 @@ from typing import Any
 
 from pattress.model.device import Conflict, Device, Sighting
 from pattress.model.errors import Fault
-from pattress.model.finding import Finding
+from pattress.model.finding import Finding, Outcome
 from pattress.model.kept import Span
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.source import SourceReport
@@ -24,7 +24,7 @@ def audit_document(
     heading: Heading,
     *,
     ended_at: datetime,
-    counts: Mapping[str, int],
+    counts: Mapping[Outcome, int],
     findings: Iterable[Finding],
     sources: Iterable[SourceReport],
     conflicts: Iterable[Conflict],

@@ -1,7 +1,7 @@
 """The audit for people: what is broken first, what could not be checked next, then a count of what is met."""
 
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
@@ -12,6 +12,8 @@ from pattress.report.visible import visible
 
 SITE_ITSELF = "The site itself"
 NO_ROOM = "In no plan"
+
+Show = Callable[[Sequence[Finding]], Iterator[str]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +80,7 @@ def summary_line(findings: Sequence[Finding]) -> str:
     )
 
 
-def _by_place(findings: Iterable[Finding], show: "_Show", style: Style) -> Iterator[str]:
+def _by_place(findings: Iterable[Finding], show: Show, style: Style) -> Iterator[str]:
     """Group by room, then by point or device."""
     ordered = sorted(findings, key=_place)
     for room, in_room in groupby(ordered, key=lambda finding: _room(finding)):
@@ -109,9 +111,6 @@ def _by_reason(findings: Sequence[Finding]) -> Iterator[str]:
         names = list(dict.fromkeys(one.setting or one.rule.title for one in together))
         listed = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
         yield f"{reason}: {listed}"
-
-
-_Show = type(_each)
 
 
 def _advice(findings: Iterable[Finding], style: Style) -> Iterator[str]:

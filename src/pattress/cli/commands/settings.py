@@ -21,7 +21,9 @@ def settings(
 
     if section is not None and section not in sections():
         raise UsageError(
-            f"there is no section {section!r}", where="pattress settings", next_step=f"Use one of: {', '.join(sections())}."
+            f"there is no section {section!r}",
+            where="pattress settings",
+            next_step=f"Use one of: {', '.join(sections())}.",
         )
     chosen = [one for one in definitions() if section in (None, one.section)]
     if json:
