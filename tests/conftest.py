@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 import pytest
 
+ENDING_S = 1.0  # a thread that was told to end, or waits for a process that has ended, may take this long
 BLOCKED_S = 0.5  # wall time of one callback; a healthy one takes under 10 ms, and test machines are busy
 
 
@@ -43,8 +44,13 @@ def _leaves_nothing_behind(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
         for key in environment.keys() | os.environ.keys()
         if key not in own and environment.get(key) != os.environ.get(key)
     }
-    left = [thread.name for thread in set(threading.enumerate()) - threads if thread.is_alive()]
+    left = [thread.name for thread in set(threading.enumerate()) - threads if not _ends(thread)]
     assert not blocked, blocked
     assert not leaked, f"tasks left behind: {leaked}"
     assert not left, f"threads left behind: {left}"
     assert not changed, f"environment changed: {sorted(changed)}"
+
+
+def _ends(thread: threading.Thread) -> bool:
+    thread.join(ENDING_S)
+    return not thread.is_alive()

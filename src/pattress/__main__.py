@@ -5,8 +5,6 @@ import sys
 
 from pattress.model.errors import PattressError, SiteFileError
 
-INTERRUPTED = 130  # common practice of shells: 128 + SIGINT
-
 
 def main() -> None:
     """Run the command line."""
@@ -27,9 +25,6 @@ def main() -> None:
         # The reader has had enough. Python would complain once more while it closes stdout.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
-    except KeyboardInterrupt:
-        tell("Interrupted.")
-        sys.exit(INTERRUPTED)
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ CASES = {
         "tasks left behind",
     ),
     "leaks a thread": (
-        "import threading, time\ndef test_it():\n    threading.Thread(target=time.sleep, args=(1.5,), name='stray').start()\n",
+        "import threading, time\ndef test_it():\n    threading.Thread(target=time.sleep, args=(2.5,)).start()\n",
         "threads left behind",
     ),
     "changes the environment": ("import os\ndef test_it():\n    os.environ['STRAY'] = '1'\n", "environment changed"),

@@ -3,13 +3,16 @@
 import os
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Coroutine
+
     from pattress.model.site import Site
 
+Result = TypeVar("Result")
 SiteFolder = Annotated[
     Path,
     typer.Option("--site", envvar="PATTRESS_SITE", help="The site's folder; the current one if not given."),
@@ -22,6 +25,13 @@ ListenSeconds = Annotated[
 DeviceWords = Annotated[
     str, typer.Argument(metavar="DEVICE", help="A point, a MAC, a serial, an announced name or an address.")
 ]
+
+
+def run(work: "Coroutine[object, object, Result]") -> Result:
+    """Run the asynchronous part of a command to its end. The event loop is imported only here: help needs none."""
+    import asyncio
+
+    return asyncio.run(work)
 
 
 def now() -> datetime:

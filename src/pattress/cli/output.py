@@ -8,11 +8,12 @@ import os
 import shutil
 import sys
 from collections.abc import Iterable, Mapping
-from typing import Any, NoReturn, TextIO
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
 import typer
 
-from pattress.report.text import Style
+if TYPE_CHECKING:
+    from pattress.report.text import Style
 
 ALL_MET = 0
 BROKEN = 1
@@ -53,8 +54,10 @@ def may_colour(environment: Mapping[str, str], *, is_terminal: bool) -> bool:
     return is_terminal and not environment.get("NO_COLOR") and environment.get("TERM", "dumb") != "dumb"
 
 
-def style() -> Style:
+def style() -> "Style":
     """Return how to show text on stdout as it is now."""
+    from pattress.report.text import Style
+
     columns = shutil.get_terminal_size((100, 24)).columns
     return Style(
         width=max(NARROWEST, min(columns, WIDEST)),

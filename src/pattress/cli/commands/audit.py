@@ -1,10 +1,9 @@
 """`pattress audit`."""
 
-import asyncio
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pattress.cli.options import AsJson, ListenSeconds, SiteFolder, load, now, store_path
+from pattress.cli.options import AsJson, ListenSeconds, SiteFolder, load, now, run, store_path
 from pattress.cli.output import TerminalProgress, give, give_json, leave, status_of, style
 
 if TYPE_CHECKING:
@@ -18,7 +17,7 @@ def audit(site: SiteFolder = Path(), listen: ListenSeconds = None, json: AsJson 
     Example: pattress audit --site ~/house
     """
     loaded = load(site)
-    result = asyncio.run(audit_site(loaded, listen))
+    result = run(audit_site(loaded, listen))
     show(loaded, result, as_json=json)
     leave(status_of(finding.outcome for finding in result.findings))
 

@@ -1,12 +1,11 @@
 """`pattress demo`: the main job on an emulated house."""
 
-import asyncio
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pattress.cli.commands.audit import audit_site, show
-from pattress.cli.options import AsJson, load, now
+from pattress.cli.options import AsJson, load, now, run
 from pattress.cli.output import tell
 
 if TYPE_CHECKING:
@@ -29,7 +28,7 @@ def demo(json: AsJson = False) -> None:
     Example: pattress demo
     """
     tell("Starting an emulated house on loopback ...")
-    site, result = asyncio.run(_demo())
+    site, result = run(_demo())
     show(site, result, as_json=json)
     if not json:
         tell("")

@@ -1,12 +1,11 @@
 """`pattress devices` and `pattress history`: what the store knows."""
 
-import asyncio
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from pattress.cli.options import AsJson, DeviceWords, SiteFolder, load, store_path
+from pattress.cli.options import AsJson, DeviceWords, SiteFolder, load, run, store_path
 from pattress.cli.output import give, give_json, style
 
 
@@ -20,7 +19,7 @@ def devices(site: SiteFolder = Path(), json: AsJson = False) -> None:
     from pattress.report.document import devices_document
 
     loaded = load(site)
-    known = asyncio.run(known_devices(loaded, store_path(loaded)))
+    known = run(known_devices(loaded, store_path(loaded)))
     if json:
         give_json(devices_document(known))
     else:
@@ -42,7 +41,7 @@ def history(
     from pattress.report.document import history_document
 
     loaded = load(site)
-    known, spans = asyncio.run(device_history(loaded, store_path(loaded), device, setting))
+    known, spans = run(device_history(loaded, store_path(loaded), device, setting))
     if json:
         give_json(history_document(known, spans))
     else:

@@ -1,9 +1,8 @@
 """`pattress discover`."""
 
-import asyncio
 from pathlib import Path
 
-from pattress.cli.options import AsJson, ListenSeconds, SiteFolder, load, now
+from pattress.cli.options import AsJson, ListenSeconds, SiteFolder, load, now, run
 from pattress.cli.output import UNVERIFIED, give, give_json, leave, style, tell
 
 
@@ -18,7 +17,7 @@ def discover(site: SiteFolder = Path(), listen: ListenSeconds = None, json: AsJs
 
     loaded = load(site)
     tell(f"Listening for {listen or loaded.limits.listen_s:g} s ...")
-    found = asyncio.run(discover_devices(loaded, clock=now, listen_s=listen))
+    found = run(discover_devices(loaded, clock=now, listen_s=listen))
     if json:
         entries = [device_entry(one.device, point=one.point, other=one.other) for one in found.devices]
         give_json(discover_document(entries, found.conflicts, found.sources))
