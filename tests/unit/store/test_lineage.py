@@ -1,0 +1,131 @@
+"""A device keeps its history when its identity becomes better known."""
+
+from pathlib import Path
+
+from pattress.model.finding import Subject
+from pattress.store.store import Store
+from unit.store.builders import HALL, MAC, NIGHT, ask, device, finding, minutes, row_counts, sighting, snapshot
+
+BY_NAME = device(sighting("hall"), name="hall")
+BY_SERIAL = device(sighting("hall", serial="S1"), serial="S1", name="hall")
+BY_MAC = device(sighting("hall", serial="S1", mac=MAC, at=minutes(5)), mac=MAC, serial="S1", name="hall")
+
+
+async def test_a_device_known_by_name_and_then_by_mac_is_one_device(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        await store.keep_devices(run, [BY_NAME])
+        await store.keep_readings(run, [snapshot({"mqtt.port": 1883}, device="name:hall")])
+
+        await store.keep_devices(run, [BY_MAC])
+
+        assert [known.id for known in await store.known_devices()] == [HALL]
+        assert [span.value for span in await store.history(HALL)] == [1883]
+        assert len(await store.readings_of(HALL)) == 1
+
+
+async def test_each_step_from_name_to_serial_to_mac_keeps_the_row(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+
+        for known_as in (BY_NAME, BY_SERIAL, BY_MAC):
+            await store.keep_devices(run, [known_as])
+
+        assert [known.id for known in await store.known_devices()] == [HALL]
+    assert row_counts(tmp_path / "house.db")["device"] == 1
+    assert ask(tmp_path / "house.db", "SELECT id FROM former_id ORDER BY id") == [("name:hall",), ("serial:S1",)]
+
+
+async def test_a_former_id_still_finds_the_device(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        await store.keep_devices(run, [BY_NAME])
+        await store.keep_devices(run, [BY_MAC])
+
+        await store.keep_readings(run, [snapshot({"mqtt.port": 1883}, device="name:hall", at=minutes(6))])
+
+        assert await store.history("name:hall") == await store.history(HALL) != []
+        assert [reading.device for reading in await store.readings_of("name:hall")] == [HALL]
+    assert row_counts(tmp_path / "house.db")["device"] == 1
+
+
+async def test_an_id_that_a_new_device_takes_means_that_device(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        await store.keep_devices(run, [BY_NAME])
+        await store.keep_devices(run, [BY_MAC])
+
+        await store.keep_devices(run, [BY_NAME])
+        await store.keep_readings(run, [snapshot({"mqtt.port": 8883}, device="name:hall", at=minutes(6))])
+
+        assert [known.id for known in await store.known_devices()] == [HALL, "name:hall"]
+        assert await store.history(HALL) == []
+        assert [span.value for span in await store.history("name:hall")] == [8883]
+
+
+async def test_two_rows_that_turn_out_to_be_one_device_are_joined_without_overlap(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        nameless = device(sighting(None, mac=MAC, at=minutes(3)), mac=MAC)
+        await store.keep_devices(run, [BY_NAME, nameless])
+        port, tls = "mqtt.port", "mqtt.tls"
+        await store.keep_readings(
+            run,
+            [
+                snapshot({port: 1, tls: False}, device="name:hall", at=minutes(1)),
+                snapshot({port: 2}, device=HALL, at=minutes(3)),
+                snapshot({port: 3, tls: True}, device="name:hall", at=minutes(4)),
+            ],
+        )
+
+        await store.keep_devices(run, [BY_MAC])
+
+        assert [known.id for known in await store.known_devices()] == [HALL]
+        assert [(span.setting, span.value, span.since, span.until) for span in await store.history(HALL)] == [
+            (port, 1, minutes(1), minutes(3)),
+            (port, 2, minutes(3), None),
+            (tls, False, minutes(1), minutes(4)),
+            (tls, True, minutes(4), None),
+        ]
+        assert len(await store.readings_of(HALL)) == 3
+    assert row_counts(tmp_path / "house.db")["device"] == 1
+
+
+async def test_joining_closes_the_findings_of_the_former_row(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        await store.keep_devices(run, [BY_NAME, device(sighting(None, mac=MAC), mac=MAC)])
+        both = [finding(about=Subject(device=one)) for one in ("name:hall", HALL)]
+        await store.keep_findings(run, both, minutes(1))
+
+        await store.keep_devices(run, [BY_MAC])
+        left = await store.open_findings()
+        await store.keep_findings(run, [finding(about=Subject(device=HALL))], minutes(6))
+
+        assert len(left) == 1
+        assert [(one.device, one.opened_at) for one in await store.open_findings()] == [(HALL, minutes(1))]
+    assert ask(tmp_path / "house.db", "SELECT count(*) FROM finding WHERE closed_at IS NOT NULL") == [(1,)]
+
+
+async def test_the_id_of_another_device_of_the_same_moment_is_not_taken_over(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        await store.keep_devices(run, [BY_NAME])
+        await store.keep_readings(run, [snapshot({"mqtt.port": 1883}, device="name:hall")])
+
+        await store.keep_devices(run, [BY_MAC, BY_NAME])
+
+        assert [known.id for known in await store.known_devices()] == [HALL, "name:hall"]
+        assert await store.history(HALL) == []
+        assert len(await store.history("name:hall")) == 1
+
+
+async def test_a_name_that_came_only_by_an_address_takes_nothing_over(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        await store.keep_devices(run, [device(sighting("telephone", kind=None), name="telephone")])
+        module = device(sighting("hall", mac=MAC), sighting("telephone", kind=None), mac=MAC, name="hall")
+
+        await store.keep_devices(run, [module])
+
+        assert [known.id for known in await store.known_devices()] == [HALL, "name:telephone"]
