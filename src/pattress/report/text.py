@@ -12,6 +12,7 @@ from pattress.report.visible import visible
 
 SITE_ITSELF = "The site itself"
 NO_ROOM = "In no plan"
+MAX_PLACES = 100  # in one room; more is a flood of announcements, which must not bury the rest
 
 Show = Callable[[Sequence[Finding]], Iterator[str]]
 
@@ -85,9 +86,10 @@ def _by_place(findings: Iterable[Finding], show: Show, style: Style) -> Iterator
     ordered = sorted(findings, key=_place)
     for room, in_room in groupby(ordered, key=lambda finding: _room(finding)):
         yield f"  {visible(room)}"
-        for title, at_point in groupby(in_room, key=lambda finding: finding.subject.title):
+        places = [(title, list(at_place)) for title, at_place in groupby(in_room, key=lambda one: one.subject.title)]
+        for title, at_place in places[:MAX_PLACES]:
             yield f"    {visible(title)}"
-            for text in show(list(at_point)):
+            for text in show(at_place):
                 yield from textwrap.wrap(
                     visible(text),
                     style.width,
