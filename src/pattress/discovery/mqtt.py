@@ -10,18 +10,19 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-import jmespath
-from jmespath.exceptions import JMESPathError
-
 from pattress.discovery import Sink
 from pattress.model.addresses import normal_address, normal_mac
 from pattress.model.device import Sighting
 from pattress.model.profile import MqttRecognition, Profile
 from pattress.model.source import SourceReport
+from pattress.model.vocabulary import MAX_TEXT_LENGTH
 from pattress.wire.decode import UndecodableError, decode_json
 from pattress.wire.mqtt import Message, MqttLink, Subscription
+from pattress.wire.search import SearchError, search
 
-MAX_ANNOUNCED = 5_000  # names kept to count by; at 256 bytes each this is about 1 MiB
+MAX_TOPIC_LENGTH = 512  # characters; those of modules have under 80, those of MQTT up to 65,535 bytes
+MAX_UNFIT = 5_000  # topics kept to count by; at 512 characters each under 10 MiB
+MAX_SIGHTINGS = 10_000  # of one listening, at most 3 kB each; a house of 200 modules makes under 1,000
 PLACEHOLDERS = ("{serial}", "{mac}", "{name}")
 
 
@@ -44,20 +45,24 @@ def topic_filter(template: str) -> str:
 
 def announcement(profiles: Iterable[Profile], topic: str, payload: bytes) -> Announcement | str:
     """Return what a message announces, by the profile with the most conditions; or why it announces nothing."""
+    if len(topic) > MAX_TOPIC_LENGTH:
+        return f"a topic of more than {MAX_TOPIC_LENGTH} characters"
     reason = "no profile has this topic"
     best: tuple[int, Announcement] | None = None
     content: object = None
-    is_decoded = False
+    undecodable: str | None = None
+    try:
+        content = decode_json(payload)
+    except UndecodableError as error:
+        undecodable = str(error)
     for profile in profiles:
         for recognition in profile.recognise_mqtt:
             words = _captured(recognition.topic, topic)
             if words is None:
                 continue
-            if _needs_content(recognition) and not is_decoded:
-                try:
-                    content, is_decoded = decode_json(payload), True
-                except UndecodableError as error:
-                    return str(error)
+            if undecodable is not None and _needs_content(recognition):
+                reason = undecodable
+                continue
             if not _holds(recognition, content):
                 reason = "no profile fits what it says"
                 continue
@@ -82,6 +87,8 @@ class MqttSource:
         self._needed_kinds = needed_kinds
         self._clock = clock
         self._unfit: dict[str, str] = {}
+        self._made = 0
+        self._told: dict[str, tuple[Announcement, bool]] = {}  # by topic; no longer than MAX_SIGHTINGS
 
     async def listen(self, sink: Sink, stop: asyncio.Event) -> Sequence[SourceReport]:
         """Hand on each announcement until `stop` is set, and report per topic what the broker granted and gave."""
@@ -101,9 +108,15 @@ class MqttSource:
             return  # MQTT 3.1.1 section 3.3.1.3: a zero-length retained message is a deletion
         told = announcement(self._profiles, message.topic, message.payload)
         if isinstance(told, str):
-            if len(self._unfit) < MAX_ANNOUNCED:
-                self._unfit[message.topic] = told
+            if len(self._unfit) < MAX_UNFIT:
+                self._unfit[message.topic[:MAX_TOPIC_LENGTH]] = told
             return
+        if self._told.get(message.topic) == (told, message.is_retained):
+            return  # it says again what it said before
+        self._made += 1
+        if self._made > MAX_SIGHTINGS:
+            return
+        self._told[message.topic] = told, message.is_retained
         sink(
             Sighting(
                 source="mqtt",
@@ -128,6 +141,8 @@ class MqttSource:
         detail = "connected"
         if self._link.dropped:
             detail += f"; {self._link.dropped} messages were too large or too many and were dropped"
+        if self._made > MAX_SIGHTINGS:
+            detail += f"; {self._made - MAX_SIGHTINGS} announcements over the limits were left out"
         if self._unfit:
             topic, reason = next(iter(sorted(self._unfit.items())))
             detail += f"; {len(self._unfit)} announcements fit no profile, the first on {topic[:80]}: {reason}"
@@ -180,8 +195,8 @@ def _found(path: str | None, content: object) -> object:
     if path is None:
         return None
     try:
-        return jmespath.search(path, content)
-    except JMESPathError:
+        return search(path, content)
+    except SearchError:
         return None
 
 
@@ -196,7 +211,7 @@ def _announcement(
         kind=profile.id,
         name=words.get("name") or words.get("serial") or words.get("mac") or topic,
         mac=normal_mac(mac) if isinstance(mac, str) else None,
-        serial=serial if isinstance(serial, str) else None,
+        serial=serial if isinstance(serial, str) and len(serial) <= MAX_TEXT_LENGTH else None,
         address=normal_address(address) if isinstance(address, str) else None,
         port=port if isinstance(port, int) and 0 < port < 65536 else None,
     )

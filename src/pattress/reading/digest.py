@@ -91,7 +91,8 @@ def _escaped(text: str) -> str:
     return text.replace("\\", "\\\\").replace('"', '\\"')
 
 
-_NAME = r"[!#$%&'*+.^_`|~0-9A-Za-z-]+"
+_CHARACTER = r"[!#$%&'*+.^_`|~0-9A-Za-z-]"
+_NAME = rf"(?<!{_CHARACTER}){_CHARACTER}++"  # whole tokens only, so that a long one is tried once, not from each letter
 _TOKEN = re.compile(
-    rf'(?P<key>{_NAME})\s*=\s*(?:"(?P<quoted>(?:[^"\\]|\\.)*+)"|(?P<plain>{_NAME}))|(?P<scheme>{_NAME})(?=[\s,]|$)'
+    rf'(?P<key>{_NAME})\s*+=\s*+(?:"(?P<quoted>(?:[^"\\]|\\.)*+)"|(?P<plain>{_NAME}))|(?P<scheme>{_NAME})(?=[\s,]|$)'
 )

@@ -8,10 +8,6 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import jmespath
-from jmespath.exceptions import JMESPathError
-from jmespath.parser import ParsedResult
-
 from pattress.model.profile import (
     CHANNEL_GROUPS,
     Document,
@@ -30,6 +26,7 @@ from pattress.model.vocabulary import (
     checked_value,
     definition_of,
 )
+from pattress.wire.search import SearchError, search
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +36,7 @@ class _Place:
     name: str
     definition: SettingDefinition
     source: SettingSource
-    expression: ParsedResult | None
+    at: str
     origin: str
 
 
@@ -50,7 +47,6 @@ class Extractor:
         self.profile = profile
         self._by_document: dict[str, list[_Place]] = {document.id: [] for document in profile.documents}
         self._constants: dict[str, Reported] = {}
-        self._alive = jmespath.compile(profile.alive.at) if profile.alive is not None else None
         for source in profile.settings:
             for name, channel in _concrete(source.name, profile):
                 self._add(name, channel, source)
@@ -72,17 +68,20 @@ class Extractor:
         errors: list[ReadError] = []
         for place in self._by_document[document]:
             try:
-                raw = place.expression.search(content) if place.expression is not None else None
+                raw = search(place.at, content)
                 if raw is not None:
                     value = checked_value(place.definition, _converted(raw, place.source, place.definition))
                     values[place.name] = Reported(value=value, origin=place.origin)
-            except (ValueMismatchError, JMESPathError) as error:
+            except (ValueMismatchError, SearchError) as error:
                 errors.append(ReadError(subject=place.name, reason=f"{error} ({place.origin})"))
         return values, errors
 
     def alive(self, content: object) -> object:
         """Return the kind's sign of life in the content of its document; None where it is not there."""
-        return self._alive.search(content) if self._alive is not None else None
+        try:
+            return search(self.profile.alive.at, content) if self.profile.alive is not None else None
+        except SearchError:
+            return None
 
     def _add(self, name: str, channel: int, source: SettingSource) -> None:
         definition = definition_of(name)
@@ -94,7 +93,7 @@ class Extractor:
             return
         at = source.at.replace("{channel}", str(channel)).replace("{index}", str(channel - 1))
         document = next(one for one in self.profile.documents if one.id == source.document)
-        place = _Place(name, definition, source, jmespath.compile(at), f"{request_words(document)}, {at}")
+        place = _Place(name, definition, source, at, f"{request_words(document)}, {at}")
         self._by_document[source.document].append(place)
 
 
@@ -114,14 +113,16 @@ def request_words(document: Document) -> str:
 def nested(topics: Mapping[str, object]) -> dict[str, object]:
     """Return topics below a prefix as one object nested by level; what stands on a level itself is at key ""."""
     result: dict[str, object] = {}
+    levels = {id(result)}  # an object that a topic holds is content, and stays whole: it is no level
     for topic in sorted(topics):
         here = result
         *path, last = topic.split("/")
         for level in path:
             below = here.get(level)
-            if not isinstance(below, dict):
+            if not isinstance(below, dict) or id(below) not in levels:
                 below = {} if level not in here else {"": below}
                 here[level] = below
+                levels.add(id(below))
             here = below
         here[last] = topics[topic]
     return result

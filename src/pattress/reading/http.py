@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Self
 
 import aiohttp
+from yarl import URL
 
 from pattress import __version__
 from pattress.model.addresses import parse_address
@@ -110,7 +111,7 @@ class HttpLink:
         except aiohttp.ClientConnectorCertificateError as error:
             raise exchange.failure("its TLS certificate is not accepted") from error
         except aiohttp.ClientResponseError as error:
-            raise exchange.failure(f"its answer is not HTTP: {error.message.splitlines()[0][:80]}") from error
+            raise exchange.failure(f"its answer is not HTTP: {_first_line(error.message)}") from error
         except aiohttp.ClientPayloadError as error:
             raise exchange.failure("its answer broke off or cannot be unpacked") from error
         except (aiohttp.ClientError, OSError) as error:
@@ -133,7 +134,6 @@ class HttpLink:
                 raise exchange.failure(
                     f"it sends us on to {response.headers.get('Location', 'nowhere')[:120]!r}, which is not followed"
                 )
-            exchange.content_type = response.content_type
             body = bytearray()
             async for chunk in response.content.iter_chunked(CHUNK_BYTES):
                 body += chunk
@@ -159,20 +159,19 @@ class _Exchange:
 
     def __init__(self, target: Target, base: str, request: HttpGet | JsonRpc, with_credentials: bool) -> None:
         self.target = target
-        self.path = request.path
-        self.url = base + request.path
-        self.where = self.url
+        self.url = URL(base + request.path)
+        self.where = base + request.path
         self.method = "GET" if isinstance(request, HttpGet) else "POST"
         self.body = None if isinstance(request, HttpGet) else json_rpc_request(request)
-        self.content_type = ""
         self._credential = target.credential if with_credentials else None
 
     def first_headers(self) -> dict[str, str]:
         headers = {}
         if self.body is not None:
             headers["Content-Type"] = "application/json"
-        if "%" in self.url:
-            headers["Host"] = self.url.split("/")[2].split("%")[0] + "]"  # RFC 6874: a zone never leaves this host
+        host, _, zone = (self.url.host or "").partition("%")
+        if zone:
+            headers["Host"] = f"[{host}]:{self.url.port}"  # RFC 6874 section 1: a zone never leaves this host
         credential = self._credential
         if credential is None:
             return headers
@@ -201,7 +200,7 @@ class _Exchange:
         headers["Authorization"] = authorization(
             challenge,
             method=self.method,
-            uri=self.path,
+            uri=self.url.raw_path_qs,  # as it is sent
             user=self._credential.user or "",
             password=self._credential.secret.reveal(),
             client_nonce=secrets.token_hex(16),
@@ -243,6 +242,10 @@ def json_rpc_result(body: bytes) -> object:
     if answer.get("id") != 1 or isinstance(answer.get("id"), bool):
         raise UndecodableError(f"an answer to call {describe(answer.get('id'))}, not to ours")
     return answer["result"]
+
+
+def _first_line(message: str) -> str:
+    return next((line[:80] for line in message.splitlines() if line), "no reason given")
 
 
 def _status_words(status: int, exchange: _Exchange) -> str:

@@ -10,11 +10,13 @@ from pattress.model.errors import DeviceError
 from pattress.model.profile import MqttAsk, MqttRetained
 from pattress.reading.http import UnreachableError
 from pattress.reading.target import Target
+from pattress.wire.decode import MAX_DOCUMENT_BYTES
 from pattress.wire.mqtt import Message, MqttLink
 from pattress.wire.topics import topic_fault
 
 RETAINED_QUIET_S = 0.3  # a broker sends all retained messages at once; this long without one, and they are all here
-MAX_RETAINED_TOPICS = 500  # 500 x 256 KiB is the bound of memory; modules keep 10 to 60 topics
+MAX_RETAINED_TOPICS = 500  # modules keep 10 to 60 topics
+MAX_RETAINED_BYTES = MAX_DOCUMENT_BYTES  # together they are one document: 100 devices at once stay under 100 MiB
 
 
 async def ask(link: MqttLink, target: Target, request: MqttAsk, *, answer_s: float) -> bytes:
@@ -62,17 +64,31 @@ async def retained(link: MqttLink, target: Target, request: MqttRetained, *, ans
 
     Raises:
         UnreachableError: If there is none, or no broker.
-        DeviceError: If the device cannot be addressed, or the broker refuses.
+        DeviceError: If the device cannot be addressed, the broker refuses, or it keeps more than a device would.
     """
     topic_filter = _topic(request.filter.removesuffix("/#"), target) + "/#"
     prefix = topic_filter.removesuffix("#")
     kept: dict[str, bytes] = {}
+    kept_bytes = 0
+    is_too_much = False
     arrival = asyncio.Event()
 
     def receive(message: Message) -> None:
-        if message.topic.startswith(prefix) and len(kept) < MAX_RETAINED_TOPICS:
-            kept[message.topic.removeprefix(prefix)] = message.payload
-            arrival.set()
+        nonlocal kept_bytes, is_too_much
+        if not message.topic.startswith(prefix):
+            return
+        arrival.set()
+        topic = message.topic.removeprefix(prefix)
+        if topic in kept:
+            kept_bytes -= len(topic) + len(kept.pop(topic))
+        if not message.payload:
+            return  # MQTT 3.1.1 section 3.3.1.3: a zero-length retained message is a deletion
+        kept_bytes += len(topic) + len(message.payload)
+        if len(kept) >= MAX_RETAINED_TOPICS or kept_bytes > MAX_RETAINED_BYTES:
+            kept_bytes -= len(topic) + len(message.payload)
+            is_too_much = True
+            return
+        kept[topic] = message.payload
 
     await _require_broker(link, answer_s)
     subscription = link.subscribe(topic_filter, receive)
@@ -87,6 +103,12 @@ async def retained(link: MqttLink, target: Target, request: MqttRetained, *, ans
         await _until_quiet(arrival, answer_s)
     finally:
         link.unsubscribe(subscription)
+    if is_too_much:
+        raise DeviceError(
+            f"more than {MAX_RETAINED_TOPICS} topics or {MAX_RETAINED_BYTES} bytes are retained under {topic_filter}",
+            where=link.broker.name,
+            next_step="See who publishes there",
+        )
     if not kept:
         raise UnreachableError(
             f"nothing is retained under {topic_filter}",

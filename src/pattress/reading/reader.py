@@ -43,10 +43,9 @@ class Reader:
         """Return what a device says of itself, or why it does not. It never raises for what a device does."""
         async with self._slots:
             started_at = asyncio.get_running_loop().time()
-            reading = _DeviceReading(self._extractor(target), target, self._http, self._brokers, self._limits)
             try:
                 async with asyncio.timeout(self._limits.device_s):
-                    await reading.run()
+                    reading = await self._read_where_it_is(target)
             except TimeoutError:
                 return self._unreadable(target, f"not done within {self._limits.device_s:g} s")
             except DeviceError as error:
@@ -62,6 +61,22 @@ class Reader:
             is_live=reading.is_live,
             address=reading.address,
         )
+
+    async def _read_where_it_is(self, target: Target) -> "_DeviceReading":
+        """Read at each known address, each time from the start, until the device itself has answered at one."""
+        needs_address = any(isinstance(one.request, HttpGet | JsonRpc) for one in target.profile.documents)
+        addresses = target.addresses[:MAX_ADDRESSES] if needs_address else ()
+        failure: _NotThereError | None = None
+        for address in addresses or (None,):
+            reading = _DeviceReading(self._extractor(target), target, address, self._http, self._brokers, self._limits)
+            try:
+                await reading.run()
+            except _NotThereError as error:
+                failure = failure or error
+            else:
+                return reading
+        assert failure is not None, "there was at least one attempt"  # noqa: S101
+        raise failure
 
     def _unreadable(self, target: Target, reason: str) -> Unreadable:
         return Unreadable(device=target.device, kind=target.profile.id, taken_at=self._clock(), reason=reason)
@@ -90,13 +105,18 @@ def sighting_of(snapshot: Snapshot, target: Target) -> Sighting:
     )
 
 
+class _NotThereError(DeviceError):
+    """Whatever stands at this address, the device was not read there. It may be at another one."""
+
+
 class _DeviceReading:
-    """One device being read."""
+    """One device being read at one address, or without one."""
 
     def __init__(
         self,
         extractor: Extractor,
         target: Target,
+        where: tuple[str, int | None] | None,
         http: HttpLink,
         brokers: Mapping[str, MqttLink],
         limits: Limits,
@@ -107,6 +127,7 @@ class _DeviceReading:
         self.address: tuple[str, int | None] | None = None
         self._extractor = extractor
         self._target = target
+        self._where = where
         self._http = http
         self._brokers = brokers
         self._limits = limits
@@ -124,7 +145,7 @@ class _DeviceReading:
                 continue
             try:
                 content = await self._content(document)
-            except UnreachableError:
+            except (UnreachableError, _NotThereError):
                 raise
             except DeviceError as error:
                 self._fail(document, error.what)
@@ -136,7 +157,7 @@ class _DeviceReading:
             found, errors = self._extractor.extract(document.id, content)
             self.values.update(found)
             self.errors.extend(errors)
-            self._prove()
+            self._prove(document, found)
             self._check_alive(document, content)
         self._require(answered)
         self.values.update(self._extractor.constants())
@@ -169,21 +190,14 @@ class _DeviceReading:
                 assert_never(request)
 
     async def _over_http(self, document: Document, request: HttpGet | JsonRpc) -> bytes:
-        """Ask at each known address until one answers; from then on only there."""
-        addresses = [self.address] if self.address is not None else self._target.addresses[:MAX_ADDRESSES]
-        if not addresses:
+        if self._where is None:
             raise UnreachableError("no address of it is known", where=self._target.device, next_step="Wait for it")
-        failure: UnreachableError | None = None
-        for address in addresses:
-            try:
-                body = await self._http.fetch(self._target, address, request, with_credentials=not document.is_open)
-            except UnreachableError as error:
-                failure = failure or error
-            else:
-                self.address = address
-                return body
-        assert failure is not None, "there was at least one address"  # noqa: S101
-        raise failure
+        try:
+            body = await self._http.fetch(self._target, self._where, request, with_credentials=not document.is_open)
+        except UnreachableError as error:
+            raise _NotThereError(error.what, where=error.where, next_step=error.next_step) from error
+        self.address = self._where
+        return body
 
     def _link(self) -> MqttLink:
         if not self._brokers:
@@ -192,23 +206,25 @@ class _DeviceReading:
             )
         return next(iter(self._brokers.values()))
 
-    def _prove(self) -> None:
+    def _prove(self, document: Document, found: Mapping[str, Reported]) -> None:
         """Compare who answered with who was asked, before anything is put to its name.
 
         Raises:
-            UnreachableError: If another device answered.
+            DeviceError: If another device answered.
         """
+        is_over_http = isinstance(document.request, HttpGet | JsonRpc)
         for key, expected in (("mac", self._target.mac), ("serial", self._target.serial)):
-            reported = self.values.get(key)
+            reported = found.get(key)
             if reported is None or expected is None:
                 continue
             if reported.value != expected:
-                raise UnreachableError(
+                raise (_NotThereError if is_over_http else UnreachableError)(
                     f"another device answered: its {key} is {describe(reported.value)}, not {describe(expected)}",
                     where=self._target.device,
                     next_step="See what stands at that address now",
                 )
-            self._is_proven = True
+            # What comes over the broker says nothing of who stands at the address that credentials would go to.
+            self._is_proven = self._is_proven or is_over_http
 
     def _check_alive(self, document: Document, content: object) -> None:
         sign = self._target.profile.alive
@@ -226,13 +242,13 @@ class _DeviceReading:
     def _require(self, answered: int) -> None:
         if answered == 0:
             reasons = list(dict.fromkeys(error.reason for error in self.errors))
-            raise DeviceError(
+            raise _NotThereError(
                 "; ".join(reasons[:2]) or "its profile has no document",
                 where=self._target.device,
                 next_step="Look at the device and at its profile",
             )
         if "mac" not in self.values and "serial" not in self.values:
-            raise DeviceError(
+            raise _NotThereError(
                 "it did not say who it is, so nothing that it said is kept",
                 where=self._target.device,
                 next_step="Look at its identity in the profile",

@@ -4,7 +4,9 @@ What belongs here: bytes in, plain values out, for every source. What does not: 
 """
 
 import json
+import math
 import re
+from itertools import accumulate
 from typing import NoReturn
 
 MAX_DOCUMENT_BYTES = 1_048_576  # a module's own documents are 1 to 60 kB; 100 at once stay under 100 MiB
@@ -19,8 +21,9 @@ class UndecodableError(ValueError):
 def decode_json(data: bytes) -> object:
     """Return the JSON value in `data`.
 
-    Refused are invalid UTF-8, duplicate keys, NaN and infinities, nesting deeper than `MAX_DEPTH`, integers of more
-    than `MAX_INTEGER_DIGITS` digits, and anything longer than `MAX_DOCUMENT_BYTES`. A byte order mark is skipped.
+    Refused are invalid UTF-8, duplicate keys, NaN and infinities (a number too large for a double is one), nesting
+    deeper than `MAX_DEPTH`, integers of more than `MAX_INTEGER_DIGITS` digits, and anything longer than
+    `MAX_DOCUMENT_BYTES`. A byte order mark is skipped.
 
     Source: RFC 8259 sections 4, 6, 8.1 and 9.
 
@@ -30,6 +33,8 @@ def decode_json(data: bytes) -> object:
     text = decode_text(data)
     if not text.strip():
         raise UndecodableError("an empty answer where JSON belongs")
+    if text.lstrip().startswith("<"):
+        raise UndecodableError("a page of HTML or XML where JSON belongs")
     _check_depth(text)
     try:
         return _DECODER.decode(text)
@@ -57,22 +62,19 @@ def _check_depth(text: str) -> None:
     """Refuse deep nesting before the parser recurses. Cheap: most documents have too few brackets to nest deep."""
     if text.count("[") + text.count("{") <= MAX_DEPTH:
         return
-    depth = 0
-    for token in _BRACKET_OR_STRING.finditer(text):
-        if token[0] in "[{":
-            depth += 1
-            if depth > MAX_DEPTH:
-                raise UndecodableError(f"nested deeper than {MAX_DEPTH}")
-        elif token[0] in "]}":
-            depth -= 1
+    brackets = _STRING.sub("", text).encode("utf-8", "replace").translate(_STEPS, _NOT_BRACKETS)
+    if max(accumulate(step - 1 for step in brackets), default=0) > MAX_DEPTH:
+        raise UndecodableError(f"nested deeper than {MAX_DEPTH}")
 
 
 def _object(pairs: list[tuple[str, object]]) -> dict[str, object]:
     result = dict(pairs)
     if len(result) != len(pairs):
-        keys = [key for key, _ in pairs]
-        twice = next(key for key in keys if keys.count(key) > 1)
-        raise UndecodableError(f"key {twice[:80]!r} twice in one object, so that it says two things")
+        seen: set[str] = set()
+        for key, _ in pairs:
+            if key in seen:
+                raise UndecodableError(f"key {key[:80]!r} twice in one object, so that it says two things")
+            seen.add(key)
     return result
 
 
@@ -81,11 +83,23 @@ def _refuse_constant(name: str) -> NoReturn:
 
 
 def _integer(digits: str) -> int:
-    if len(digits) > MAX_INTEGER_DIGITS:
-        raise UndecodableError(f"a whole number of {len(digits)} digits")
+    if len(digits.lstrip("-")) > MAX_INTEGER_DIGITS:
+        raise UndecodableError(f"a whole number of {len(digits.lstrip('-'))} digits")
     return int(digits)
 
 
-_DECODER = json.JSONDecoder(object_pairs_hook=_object, parse_constant=_refuse_constant, parse_int=_integer)
-# One token is a bracket or a whole string; a string that never closes runs to the end, once, so this stays linear.
-_BRACKET_OR_STRING = re.compile(r'[\[\]{}]|"(?:[^"\\]|\\.)*+(?:"|\Z)', re.DOTALL)
+def _fraction(digits: str) -> float:
+    number = float(digits)
+    if not math.isfinite(number):
+        raise UndecodableError(f"{digits[:80]} is too large a number")
+    return number
+
+
+_DECODER = json.JSONDecoder(
+    object_pairs_hook=_object, parse_constant=_refuse_constant, parse_int=_integer, parse_float=_fraction
+)
+# A whole string; one that never closes runs to the very end, also where that is a lone backslash. Nothing is tried
+# twice, so this stays linear whatever a stranger sends.
+_STRING = re.compile(r'"(?:[^"\\]|\\.)*+(?:"|\\?\Z)', re.DOTALL)
+_NOT_BRACKETS = bytes(set(range(256)) - set(b"[]{}"))
+_STEPS = bytes.maketrans(b"[{]}", bytes([2, 2, 0, 0]))  # one deeper and one less deep, each plus one to fit a byte

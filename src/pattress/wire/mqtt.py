@@ -25,7 +25,10 @@ MAX_PAYLOAD_BYTES = 262_144  # 256 KiB; a module's own messages are under 16 kB
 MAX_PENDING = 4_096  # messages between the thread and the loop: at most 4096 x 256 KiB by bytes below
 MAX_PENDING_BYTES = 33_554_432  # 32 MiB, whatever the count
 KEEP_ALIVE_S = 30
-STOP_S = 5.0
+CONNECT_S = 5.0  # for TCP and again for TLS; a link that is closed meanwhile waits for it
+# The library doubles from the first delay to the last; drawn at random they keep clients from marching in step.
+FIRST_RETRY_S = (1.0, 2.0)
+LAST_RETRY_S = (45.0, 60.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,9 +121,10 @@ class MqttLink:
             client.username_pw_set(self.broker.user, None if secret is None else secret.reveal())
         if self.broker.uses_tls:
             client.tls_set_context(ssl.create_default_context(cafile=self.broker.ca_file))
-        # The library doubles from the first delay to the last; drawn at random they keep clients from marching in step.
-        # Its annotations say int; its arithmetic is that of any number.
-        client.reconnect_delay_set(random.uniform(1, 2), random.uniform(45, 60))  # type: ignore[arg-type]  # noqa: S311
+        client.connect_timeout = CONNECT_S
+        first_s, last_s = random.uniform(*FIRST_RETRY_S), random.uniform(*LAST_RETRY_S)  # noqa: S311
+        # The library's annotations say int; its arithmetic is that of any number.
+        client.reconnect_delay_set(first_s, last_s)  # type: ignore[arg-type]
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
@@ -167,6 +171,7 @@ class MqttLink:
             self._lost(refusal)
             return
         self.failure = None
+        self._awaited.clear()
         self._ready.set()
         for subscription in self._subscriptions:
             self._request(subscription)

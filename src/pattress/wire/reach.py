@@ -3,6 +3,8 @@
 What belongs here: the addresses of this host, and the decision. What does not: connecting.
 """
 
+import ipaddress
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -21,8 +23,9 @@ class Reach:
     def refusal(self, address: str) -> str | None:
         """Return why `address` must not be connected to, or None where it may.
 
-        IPv4-mapped addresses are unwrapped first. The addresses of this host are refused, but for loopback ones
-        where the site itself names a loopback network as its device network (a test bench).
+        IPv4-mapped addresses are unwrapped first, and the zone of a link-local address must be the name of an
+        interface. The addresses of this host are refused, every loopback one among them, but for loopback ones where
+        the site itself names a loopback network as its device network (a test bench).
         """
         parsed = parse_address(address)
         if parsed is None:
@@ -31,7 +34,13 @@ class Reach:
             return f"{parsed} is not the address of one device"
         if not is_inside(parsed, self.networks):
             return f"{parsed} is outside the site's device networks"
-        if parsed in self.own and not (parsed.is_loopback and any(net.is_loopback for net in self.networks)):
+        if isinstance(parsed, ipaddress.IPv6Address) and parsed.scope_id is not None:
+            if not _INTERFACE.fullmatch(parsed.scope_id):
+                return f"{address!r} has a zone that is not the name of an interface"
+            parsed = ipaddress.IPv6Address(int(parsed))
+        if parsed.is_loopback and any(network.is_loopback for network in self.networks):
+            return None
+        if parsed.is_loopback or parsed in self.own:
             return f"{parsed} is an address of this host"
         return None
 
@@ -54,3 +63,7 @@ def interface_addresses() -> Iterable[tuple[str, IPAddress]]:
             parsed = parse_address(ip.ip if isinstance(ip.ip, str) else ip.ip[0])
             if parsed is not None:
                 yield str(adapter.nice_name), parsed
+
+
+# Linux: IFNAMSIZ of 16 less the closing zero. None of these characters ends a host in a URL.
+_INTERFACE = re.compile(r"[0-9A-Za-z._-]{1,15}")
