@@ -97,6 +97,8 @@ def _by_place(findings: Iterable[Finding], show: Show, style: Style) -> Iterator
                     subsequent_indent=" " * 8,
                     break_on_hyphens=False,
                 )
+        if len(places) > MAX_PLACES:
+            yield f"    and {len(places) - MAX_PLACES} more, all of them in the report as JSON"
 
 
 def _each(findings: Sequence[Finding]) -> Iterator[str]:
@@ -126,9 +128,10 @@ def _advice(findings: Iterable[Finding], style: Style) -> Iterator[str]:
             )
 
 
-def _place(finding: Finding) -> tuple[bool, bool, str, str]:
+def _place(finding: Finding) -> tuple[bool, bool, str, bool, str]:
+    """Rooms of the plan first, then devices in no plan, known kinds before others, then the site itself."""
     subject = finding.subject
-    return subject.room is None, subject.device is None, subject.room or "", subject.title
+    return subject.room is None, subject.device is None, subject.room or "", subject.kind is None, subject.title
 
 
 def _room(finding: Finding) -> str:
