@@ -1,0 +1,138 @@
+"""The nouns of the emulated house: where it stands, its modules, and the state a module is in.
+
+What belongs here: frozen descriptions. What does not: sockets, and how a maker writes its documents.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from pattress.model.vocabulary import Value
+
+PLANNED_NAMES = ("contact", "action", "at_power_up")
+"""Last words of the settings that the plan of the house states, of inputs (the first two) and outputs."""
+
+
+class Endpoint(NamedTuple):
+    """An address and a port."""
+
+    host: str
+    port: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """Where the house stands: its device network, and the prefix that a module's number completes to an address.
+
+    With `prefix` None every module has the address `host`, each with a port of its own. `house_server` is the
+    address of the broker and the time server of the house.
+    """
+
+    network: str
+    house_server: str
+    prefix: str | None
+
+    def address(self, number: int) -> str:
+        """Return the address of the module with this number."""
+        return self.house_server if self.prefix is None else f"{self.prefix}.{number}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Circumstances:
+    """What the modules of one house have been told about it: its ground and its broker."""
+
+    ground: Ground
+    broker: Endpoint
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LabModule:
+    """One emulated module: what it is, where it is planned, and the truth of each of its settings when healthy.
+
+    `planned_firmware` is the oldest version that the plan accepts. `point` is None for a module in no plan.
+    """
+
+    number: int
+    kind: str
+    serial: str
+    mac: str
+    truth: Mapping[str, Value]
+    planned_firmware: str
+    point: str | None = None
+    room: str | None = None
+
+    @property
+    def title(self) -> str:
+        """What it is called here: its point, or its serial where it has none."""
+        return self.point or self.serial
+
+    @property
+    def maker(self) -> str:
+        """The first word of its kind."""
+        return self.kind.partition("-")[0]
+
+    @property
+    def plan(self) -> Mapping[str, Value]:
+        """Return the planned settings of its point."""
+        chosen = {name: value for name, value in self.truth.items() if _is_planned(name)}
+        return {**chosen, "firmware.version": self.planned_firmware}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ModuleState:
+    """How a module is at one moment, with the faults that are on.
+
+    `kind` is what it presents itself as. A silent module takes a connection, or keeps its retained messages, and says
+    nothing. `rubbish_document` names the one document that is not what it should be.
+    """
+
+    module: LabModule
+    kind: str
+    truth: Mapping[str, Value]
+    is_present: bool = True
+    is_silent: bool = False
+    rubbish_document: str | None = None
+
+    def channels(self, group: str) -> list[Mapping[str, Value]]:
+        """Return the settings of each channel of a group, in order, with `output.N.` and the like taken off."""
+        found: dict[int, dict[str, Value]] = {}
+        for name, value in self.truth.items():
+            first, _, rest = name.partition(".")
+            number, _, setting = rest.partition(".")
+            if first == group and number.isdigit():
+                found.setdefault(int(number), {})[setting] = value
+        return [found[number] for number in sorted(found)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Twist:
+    """What a fault changes about a module. `truth` overrides values, also with ones of a wrong type."""
+
+    truth: Mapping[str, Value] = field(default_factory=dict)
+    kind: str | None = None
+    is_absent: bool = False
+    is_silent: bool = False
+    rubbish_document: str | None = None
+
+
+def state_of(module: LabModule, twists: tuple[Twist, ...] = (), *, is_present: bool = True) -> ModuleState:
+    """Return the state of a module under the twists of every fault that is on, the later before the earlier."""
+    truth = dict(module.truth)
+    for twist in twists:
+        truth.update(twist.truth)
+    return ModuleState(
+        module=module,
+        kind=next((twist.kind for twist in reversed(twists) if twist.kind), module.kind),
+        truth=truth,
+        is_present=is_present and not any(twist.is_absent for twist in twists),
+        is_silent=any(twist.is_silent for twist in twists),
+        rubbish_document=next((twist.rubbish_document for twist in reversed(twists) if twist.rubbish_document), None),
+    )
+
+
+def _is_planned(name: str) -> bool:
+    return (
+        name.startswith(("input.", "output."))
+        and name.rpartition(".")[2] in PLANNED_NAMES
+        and not (name.startswith("output.") and name.endswith(".contact"))
+    )

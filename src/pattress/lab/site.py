@@ -1,0 +1,121 @@
+"""The site files of the emulated house, written for the house that runs: networks, plan, waiver, secrets.
+
+What belongs here: TOML text from what the house is. What does not: reading it back (`pattress.site`).
+"""
+
+import json
+from collections.abc import Iterator, Mapping
+from datetime import date, timedelta
+from pathlib import Path
+
+from pattress.lab.faults import FAULTS
+from pattress.lab.house import LabModule
+from pattress.lab.larkspur_mill import HOUSE_NAME
+from pattress.lab.maker import USER
+from pattress.lab.makers import HTTP_MAKERS
+from pattress.lab.run import EmulatedHouse
+from pattress.model.vocabulary import Value
+
+LISTEN_S = 3
+ANSWER_S = 2  # modules on loopback answer in 0.15 s; the silent one is given up after this
+WAIVER_DAYS = 90
+
+
+def write_site(house: EmulatedHouse, folder: Path, *, today: date) -> Path:
+    """Write the files of a site for the running house, and return the folder that holds them.
+
+    The secrets are readable by their owner only. A database that is there from an earlier run is left alone.
+    """
+    secrets = folder / "secrets"
+    secrets.mkdir(parents=True, exist_ok=True)
+    secrets.chmod(0o700)
+    for name, secret in _secrets(house).items():
+        file = secrets / name
+        file.touch(mode=0o600)
+        file.chmod(0o600)
+        file.write_text(secret + "\n", encoding="utf-8")
+    (folder / "site.toml").write_text("\n".join(_site(house)), encoding="utf-8")
+    (folder / "points.toml").write_text("\n".join(_points(house)), encoding="utf-8")
+    (folder / "waivers.toml").write_text("\n".join(_waivers(today)), encoding="utf-8")
+    return folder
+
+
+def _secrets(house: EmulatedHouse) -> Mapping[str, str]:
+    broker = {} if house.broker_secret is None else {"broker": house.broker_secret}
+    return {**house.secrets, **broker}
+
+
+def _site(house: EmulatedHouse) -> Iterator[str]:
+    yield f"# {HOUSE_NAME}: an emulated house on this machine. Every maker, model and address in it is invented."
+    yield f"name = {_said(HOUSE_NAME)}"
+    yield 'policy = "isolated-house"'
+    yield ""
+    yield "[networks]"
+    yield f"devices = [{_said(house.ground.network)}]"
+    yield f"inside = [{_said(f'{house.broker.host}/32')}]"
+    yield 'interfaces = ["127.0.0.1"]'
+    yield ""
+    yield "[discovery]"
+    yield f"listen_s = {LISTEN_S}"
+    yield ""
+    yield "[reading]"
+    yield f"answer_s = {ANSWER_S}"
+    yield ""
+    yield "[[broker]]"
+    yield 'name = "house"'
+    yield f"host = {_said(house.broker.host)}"
+    yield f"port = {house.broker.port}"
+    if house.broker_user is not None:
+        yield f"user = {_said(house.broker_user)}"
+        yield 'password_file = "secrets/broker"'
+    for kind in sorted({module.kind for module in house.modules.values()}):
+        yield from _credential(kind)
+    yield ""
+
+
+def _credential(kind: str) -> Iterator[str]:
+    maker = HTTP_MAKERS.get(kind.partition("-")[0])
+    if maker is None:
+        return
+    yield ""
+    yield "[[credential]]"
+    yield f"kind = {_said(kind)}"
+    if maker.guard(kind) not in ("bearer", "header"):
+        yield f"user = {_said(USER)}"
+    yield f"secret_file = {_said('secrets/' + kind.partition('-')[0])}"
+
+
+def _points(house: EmulatedHouse) -> Iterator[str]:
+    yield f"# The plan of {HOUSE_NAME}: what each place is meant to be."
+    for point, module in house.modules.items():
+        yield ""
+        yield "[[point]]"
+        yield f"name = {_said(point)}"
+        yield f"room = {_said(module.room or '')}"
+        yield f"kind = {_said(module.kind)}"
+        yield f"mac = {_said(module.mac)}"
+        yield from _planned(module)
+    yield ""
+
+
+def _planned(module: LabModule) -> Iterator[str]:
+    yield "[point.plan]"
+    for name, value in sorted(module.plan.items()):
+        yield f"{name} = {_said(value)}"
+
+
+def _waivers(today: date) -> Iterator[str]:
+    fault = FAULTS["weak-signal"]
+    yield "# What is accepted, by whom, and until when."
+    yield "[[waiver]]"
+    yield f"rule = {_said(fault.found[0][0])}"
+    yield f"point = {_said(fault.point or '')}"
+    yield 'reason = "The cellar gets an access point of its own when the east wing is wired."'
+    yield 'who = "the innkeeper"'
+    yield f"until = {(today + timedelta(days=WAIVER_DAYS)).isoformat()}"
+    yield ""
+
+
+def _said(value: Value) -> str:
+    """Return a value as TOML writes it. The texts here are plain, and a JSON string of those is a TOML string."""
+    return json.dumps(value)
