@@ -25,7 +25,7 @@ from pattress.reading.http import HttpLink
 from pattress.reading.reader import Reader, sighting_of
 from pattress.reading.target import Target, target_of
 from pattress.wire.mqtt import MqttLink
-from pattress.wire.reach import reach_of
+from pattress.wire.reach import Reach, reach_of
 
 Clock = Callable[[], datetime]
 
@@ -54,9 +54,16 @@ class Session:
     """Listens and reads. Made by `open_session`."""
 
     def __init__(
-        self, site: Site, links: Sequence[MqttLink], reader: Reader, clock: Clock, progress: Progress | None
+        self,
+        site: Site,
+        reach: Reach,
+        links: Sequence[MqttLink],
+        reader: Reader,
+        clock: Clock,
+        progress: Progress | None,
     ) -> None:
         self._site = site
+        self._reach = reach
         self._links = links
         self._reader = reader
         self._clock = clock
@@ -68,7 +75,12 @@ class Session:
         self._unplanned_reads = 0
 
     def add(self, sighting: Sighting) -> None:
-        """Take in one piece of evidence. What is more than `MAX_SIGHTINGS` is counted and dropped."""
+        """Take in one piece of evidence. What is more than `MAX_SIGHTINGS` is counted and dropped.
+
+        What this host announces of itself is left out: it is no device of the site.
+        """
+        if self._reach.is_own(sighting.address):
+            return
         if len(self._sightings) >= MAX_SIGHTINGS:
             self._dropped += 1
             return
@@ -220,12 +232,11 @@ async def open_session(site: Site, clock: Clock, progress: Progress | None = Non
     """Open the links to a site's network and close them on every path."""
     limits = site.limits
     async with AsyncExitStack() as stack:
-        http = await stack.enter_async_context(
-            HttpLink(reach_of(site.networks.devices), answer_s=limits.answer_s, ca_file=site.device_ca_file)
-        )
+        reach = reach_of(site.networks.devices)
+        http = await stack.enter_async_context(HttpLink(reach, answer_s=limits.answer_s, ca_file=site.device_ca_file))
         links = [await stack.enter_async_context(MqttLink(broker)) for broker in site.brokers]
         reader = Reader(http, {link.broker.name: link for link in links}, limits, clock)
-        yield Session(site, links, reader, clock, progress)
+        yield Session(site, reach, links, reader, clock, progress)
 
 
 def planned_sightings(plan: Plan, now: datetime) -> list[Sighting]:

@@ -12,11 +12,11 @@ from pydantic import Field, PlainValidator
 
 from pattress.model.profile import ModuleClass
 from pattress.model.rules import Applies, Policy, Requirement, Rule, Severity
+from pattress.model.vocabulary import groups
 from pattress.site.files import TomlFile
 from pattress.site.lines import KeyPath
 from pattress.site.names import UNKNOWN, Known, known_names
 from pattress.site.requirements import requirement_of
-from pattress.site.setting_names import groups
 from pattress.site.shapes import Identifier, Mismatch, Shape, Table, Text, is_identifier
 from pattress.site.words import said
 

@@ -24,7 +24,7 @@ from pattress.model.profile import (
     Request,
     SettingSource,
 )
-from pattress.model.vocabulary import MAX_CHANNELS, definitions
+from pattress.model.vocabulary import MAX_CHANNELS, definitions, groups
 from pattress.site.files import TomlFile
 from pattress.site.lines import KeyPath
 from pattress.site.names import Known, known_names, nearest
@@ -42,7 +42,7 @@ from pattress.site.profile_shapes import (
     RpcShape,
     checked_expression,
 )
-from pattress.site.setting_names import groups, known_definition
+from pattress.site.setting_names import known_definition
 from pattress.site.shapes import Mismatch, is_identifier, unknown_keys
 from pattress.site.words import said
 

@@ -15,7 +15,6 @@ from pattress.model.vocabulary import (
     channel_of,
     checked_value,
     definition_of,
-    definitions,
     nearest_name,
 )
 from pattress.site.files import TomlFile
@@ -50,11 +49,6 @@ def checked_definition(
 def known_definition(name: str) -> SettingDefinition | None:
     """Return the definition of a name, None also for the vocabulary's own notation with `N` for a channel."""
     return None if ".N." in name else definition_of(name)
-
-
-def groups() -> tuple[str, ...]:
-    """Return the groups of the vocabulary, the first words of its names, in its order."""
-    return tuple(dict.fromkeys(definition.group for definition in definitions()))
 
 
 def suggestion(name: str) -> str | None:

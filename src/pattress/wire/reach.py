@@ -7,6 +7,7 @@ import ipaddress
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from ipaddress import IPv6Address
 
 import ifaddr
 
@@ -43,6 +44,17 @@ class Reach:
         if parsed.is_loopback or parsed in self.own:
             return f"{parsed} is an address of this host"
         return None
+
+    def is_own(self, address: str | None) -> bool:
+        """Whether an address is one of this host's: what it announces of itself is no device of the site."""
+        parsed = parse_address(address) if address is not None else None
+        return parsed is not None and self._is_own(parsed)
+
+    def _is_own(self, address: IPAddress) -> bool:
+        if isinstance(address, IPv6Address) and address.scope_id is not None:
+            address = IPv6Address(int(address))
+        is_test_bench = address.is_loopback and any(network.is_loopback for network in self.networks)
+        return address in self.own and not is_test_bench
 
 
 def reach_of(networks: tuple[IPNetwork, ...]) -> Reach:
