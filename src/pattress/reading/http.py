@@ -6,6 +6,7 @@ documents a kind has. The HTTP library is imported here only.
 
 import base64
 import json
+import os
 import secrets
 import ssl
 from collections.abc import Mapping
@@ -76,14 +77,14 @@ class HttpLink:
         exchange = _Exchange(target, url, request, with_credentials)
         try:
             return await self._once(exchange)
-        except _NoAnswerError:
-            pass  # one retry: a module closes an idle connection just as we write, or is busy for a moment
+        except _NoAnswerError as error:
+            # One retry: a module closes an idle connection just as we write, or is busy for a moment.
+            if error.is_retried:
+                raise exchange.no_answer(error) from error
         try:
             return await self._once(exchange)
         except _NoAnswerError as error:
-            raise UnreachableError(
-                str(error), where=exchange.where, next_step="See that it has power and is on the network"
-            ) from error
+            raise exchange.no_answer(error) from error
 
     def _url(self, target: Target, address: tuple[str, int | None]) -> str:
         host, announced_port = address
@@ -115,7 +116,8 @@ class HttpLink:
         except aiohttp.ClientPayloadError as error:
             raise exchange.failure("its answer broke off or cannot be unpacked") from error
         except (aiohttp.ClientError, OSError) as error:
-            raise _NoAnswerError(_connection_words(error)) from error
+            # The library itself has retried a GET whose connection failed.
+            raise _NoAnswerError(_connection_words(error), is_retried=exchange.method == "GET") from error
         if status != 200:
             raise exchange.failure(_status_words(status, exchange))
         return body
@@ -151,7 +153,11 @@ class HttpLink:
 
 
 class _NoAnswerError(Exception):
-    """Nothing, or nothing whole, came back. Worth one more try."""
+    """Nothing, or nothing whole, came back. Worth one more try, unless it was retried."""
+
+    def __init__(self, what: str, *, is_retried: bool = False) -> None:
+        super().__init__(what)
+        self.is_retried = is_retried
 
 
 class _Exchange:
@@ -211,6 +217,9 @@ class _Exchange:
     def has_credential(self) -> bool:
         return self._credential is not None
 
+    def no_answer(self, error: _NoAnswerError) -> UnreachableError:
+        return UnreachableError(str(error), where=self.where, next_step="See that it has power and is on the network")
+
     def failure(self, what: str) -> DeviceError:
         return DeviceError(what, where=self.where, next_step="Look at the device and at its profile")
 
@@ -258,7 +267,9 @@ def _connection_words(error: BaseException) -> str:
     match error:
         case aiohttp.ServerDisconnectedError():
             return "it closed the connection without an answer"
-        case aiohttp.ClientConnectorError():
-            return f"no connection: {error.os_error.strerror or error.os_error}"
+        case aiohttp.ClientConnectorError(os_error=ssl.SSLError(reason=reason)):
+            return f"no TLS connection: {(reason or 'no reason given').replace('_', ' ').lower()}"
+        case aiohttp.ClientConnectorError(os_error=OSError(errno=int(number))) | OSError(errno=int(number)):
+            return f"no connection: {os.strerror(number).lower()}"
         case _:
-            return f"no connection: {error}"
+            return f"no connection: {_first_line(str(error))}"
