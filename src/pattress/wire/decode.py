@@ -62,7 +62,10 @@ def _check_depth(text: str) -> None:
     """Refuse deep nesting before the parser recurses. Cheap: most documents have too few brackets to nest deep."""
     if text.count("[") + text.count("{") <= MAX_DEPTH:
         return
-    brackets = _STRING.sub("", text).encode("utf-8", "replace").translate(_STEPS, _NOT_BRACKETS)
+    unescaped = _ESCAPE.sub("", text) if "\\" in text else text
+    marks = unescaped.encode("utf-8", "replace").translate(None, _NOT_MARKS)
+    # Every second piece stands outside of strings. One that never closes runs to the very end, and is left out.
+    brackets = b"".join(marks.split(b'"')[::2]).translate(_STEPS)
     if max(accumulate(step - 1 for step in brackets), default=0) > MAX_DEPTH:
         raise UndecodableError(f"nested deeper than {MAX_DEPTH}")
 
@@ -98,8 +101,6 @@ def _fraction(digits: str) -> float:
 _DECODER = json.JSONDecoder(
     object_pairs_hook=_object, parse_constant=_refuse_constant, parse_int=_integer, parse_float=_fraction
 )
-# A whole string; one that never closes runs to the very end, also where that is a lone backslash. Nothing is tried
-# twice, so this stays linear whatever a stranger sends.
-_STRING = re.compile(r'"(?:[^"\\]|\\.)*+(?:"|\\?\Z)', re.DOTALL)
-_NOT_BRACKETS = bytes(set(range(256)) - set(b"[]{}"))
+_ESCAPE = re.compile(r"\\.", re.DOTALL)
+_NOT_MARKS = bytes(set(range(256)) - set(b'[]{}"'))
 _STEPS = bytes.maketrans(b"[{]}", bytes([2, 2, 0, 0]))  # one deeper and one less deep, each plus one to fit a byte
