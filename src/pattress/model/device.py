@@ -5,10 +5,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
-SightingSource = Literal["mdns", "mqtt", "kept", "point", "reading"]
-"""An mDNS answer, an MQTT announcement, the database, the plan, or the device's own answer."""
+SightingSource = Literal["mdns", "mqtt", "neighbour", "lease", "kept", "point", "reading"]
+"""An mDNS answer, an MQTT announcement, an entry of the kernel's neighbour table, a DHCP lease, the database, the plan,
+or the device's own answer. A lease says that a device was there once, not that it is there now.
+"""
 
-LIVE_SOURCES: frozenset[SightingSource] = frozenset({"mdns", "mqtt", "reading"})
+LIVE_SOURCES: frozenset[SightingSource] = frozenset({"mdns", "mqtt", "neighbour", "lease", "reading"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,6 +1,7 @@
 """Findings: a rule's outcome for one setting of one device."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Literal, assert_never
 
 from pattress.model.rules import Rule, Waiver
@@ -30,7 +31,8 @@ class Subject:
 class Finding:
     """A rule's outcome for one setting, explained.
 
-    `value` is what the device reported, `remark` says in words what was found, or why nothing could be.
+    `value` is what the device reported, `remark` says in words what was found, or why nothing could be. `since` is when
+    it became so, where that is known.
     """
 
     rule: Rule
@@ -42,6 +44,7 @@ class Finding:
     remark: str | None = None
     origin: str | None = None
     waiver: Waiver | None = None
+    since: datetime | None = None
 
     @property
     def found(self) -> str | None:

@@ -94,3 +94,25 @@ class KeptRun:
     read_count: int
     unreadable_count: int
     counts: Mapping[Outcome, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignOff:
+    """The reading of a device that a person agreed to: the settings, without measurements, as they were then."""
+
+    device: str
+    point: str | None
+    at: datetime
+    who: str
+    why: str
+    values: Mapping[str, Value]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placement:
+    """Which device stood at a point from `since` until just before `until`, which is None while it stands there."""
+
+    point: str
+    device: str
+    since: datetime
+    until: datetime | None
