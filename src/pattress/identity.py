@@ -6,10 +6,10 @@ last, never who it is. What belongs here: pure merging of evidence. What does no
 
 import ipaddress
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from pattress.model.device import LIVE_SOURCES, Conflict, Device, Sighting
+from pattress.model.device import LINK_SOURCES, LIVE_SOURCES, Conflict, Device, Sighting
 from pattress.model.plan import OtherDevice, Plan, Point
 
 
@@ -68,7 +68,17 @@ def _order(sighting: Sighting) -> tuple[str, ...]:
 
 
 def _grouped(sightings: Sequence[Sighting]) -> dict[str, list[Sighting]]:
-    """Group by MAC, then serial, then name, then (for what no profile knows) the address of one other group."""
+    """Group by MAC, then serial, then name; then what only an address ties to one of the groups."""
+    told = [one for one in sightings if one.source not in LINK_SOURCES]
+    groups = _told_groups(told)
+    at_address = _at_address(groups)
+    for sighting in _best_of_link(sightings):
+        _join_link(groups, at_address, sighting)
+    return groups
+
+
+def _told_groups(sightings: Sequence[Sighting]) -> dict[str, list[Sighting]]:
+    """Group what devices say of themselves, and what is known of them."""
     groups: dict[str, list[Sighting]] = defaultdict(list)
     mac_of_serial = {one.serial: one.mac for one in sightings if one.serial is not None and one.mac is not None}
     nameless: list[Sighting] = []
@@ -90,16 +100,51 @@ def _grouped(sightings: Sequence[Sighting]) -> dict[str, list[Sighting]]:
             groups[f"name:{sighting.name}"].append(sighting)
         else:
             strays.append(sighting)
-    at_address: dict[str, set[str]] = defaultdict(set)
-    for identity, group in groups.items():
-        for sighting in group:
-            if sighting.address is not None and sighting.source in LIVE_SOURCES:
-                at_address[sighting.address].add(identity)
+    at_address = _at_address(groups)
     for sighting in strays:
         there = at_address.get(sighting.address or "", set())
         identity = next(iter(there)) if len(there) == 1 else f"name:{sighting.name or sighting.address}"
         groups[identity].append(sighting)
     return dict(groups)
+
+
+def _best_of_link(sightings: Sequence[Sighting]) -> list[Sighting]:
+    """Return what the link says: for each address the hardware address of now, failing that each one of the past."""
+    link = [one for one in sightings if one.source in LINK_SOURCES]
+    certain = {one.address for one in link if one.is_dated}
+    macs_now = {(one.address, one.mac) for one in link if one.is_dated}
+    return [one for one in link if one.address not in certain or (one.address, one.mac) in macs_now]
+
+
+def _join_link(groups: dict[str, list[Sighting]], at_address: dict[str, set[str]], sighting: Sighting) -> None:
+    """Put an entry of the link to the device with its MAC; failing that to the one device that is at its address.
+
+    That device, where it did not say its MAC, has it from here.
+    """
+    identity = f"mac:{sighting.mac}"
+    if identity not in groups:
+        there = at_address.get(sighting.address or "", set())
+        if len(there) == 1:
+            owner = next(iter(there))
+            if owner.startswith("mac:"):
+                identity = owner
+            else:
+                groups[identity] = groups.pop(owner)
+                for identities in at_address.values():
+                    if owner in identities:
+                        identities.remove(owner)
+                        identities.add(identity)
+    groups.setdefault(identity, []).append(sighting)
+
+
+def _at_address(groups: Mapping[str, Sequence[Sighting]]) -> dict[str, set[str]]:
+    at_address: dict[str, set[str]] = defaultdict(set)
+    for identity, group in groups.items():
+        for sighting in group:
+            is_told_now = sighting.source in LIVE_SOURCES - LINK_SOURCES and not sighting.is_gone
+            if sighting.address is not None and is_told_now:
+                at_address[sighting.address].add(identity)
+    return at_address
 
 
 def _owners(groups: dict[str, list[Sighting]]) -> dict[tuple[str, str], set[str]]:
@@ -172,7 +217,9 @@ def _addresses(group: Sequence[Sighting]) -> tuple[tuple[str, int | None], ...]:
 
 
 def _mac(group: Sequence[Sighting]) -> str | None:
-    return next((one.mac for one in reversed(group) if one.mac is not None), None)
+    told = [one.mac for one in group if one.mac is not None and one.source not in LINK_SOURCES]
+    linked = [one.mac for one in group if one.mac is not None and one.source in LINK_SOURCES]
+    return next(reversed(told or linked), None)
 
 
 def _serial(group: Sequence[Sighting]) -> str | None:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pattress.identity import is_at, merge, point_of
-from pattress.model.device import Sighting
+from pattress.model.device import LINK_SOURCES, Sighting
 from pattress.model.plan import OtherDevice, Plan, Point
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -154,10 +154,60 @@ def test_a_point_is_found_by_mac_serial_or_announced_name() -> None:
     assert is_at(OtherDevice(name="bridge", reason="r", serial="S1"), device)
 
 
+def link(mac: str, address: str, **more: object) -> Sighting:
+    fields: dict[str, object] = {"source": "neighbour", "seen_at": NOON, "mac": mac, "address": address, **more}
+    return Sighting(**fields)  # type: ignore[arg-type]
+
+
+def test_a_neighbour_entry_joins_the_device_with_its_mac() -> None:
+    [device] = merge([mdns("Relay 1", mac=MAC, address="192.0.2.7"), link(MAC, "192.0.2.7")]).devices
+
+    assert device.id == f"mac:{MAC}"
+    assert len(device.sightings) == 2
+
+
+@pytest.mark.parametrize("source", ["neighbour", "lease"])
+def test_a_device_that_did_not_say_its_mac_has_it_from_the_link(source: str) -> None:
+    [device] = merge([mdns("Relay 1", serial="S1", address="192.0.2.7"), link(MAC, "192.0.2.7", source=source)]).devices
+
+    assert (device.id, device.mac, device.serial) == (f"mac:{MAC}", MAC, "S1")
+
+
+def test_a_device_keeps_the_mac_that_it_reports_where_the_link_says_another() -> None:
+    [device] = merge([mdns("Relay 1", mac=MAC, address="192.0.2.7"), link("00:00:5e:00:53:09", "192.0.2.7")]).devices
+
+    assert device.mac == MAC
+    assert {one.mac for one in device.sightings} == {MAC, "00:00:5e:00:53:09"}
+
+
+def test_a_neighbour_that_announces_nothing_is_a_device_of_its_own() -> None:
+    [device] = merge([link(MAC, "192.0.2.9")]).devices
+
+    assert device.id == f"mac:{MAC}"
+    assert device.is_seen
+    assert device.addresses == (("192.0.2.9", None),)
+
+
+def test_a_lease_alone_does_not_say_that_a_device_is_there() -> None:
+    [device] = merge([link(MAC, "192.0.2.9", source="lease", is_dated=False)]).devices
+
+    assert device.is_announced
+    assert not device.is_seen
+
+
+def test_an_old_entry_of_an_address_counts_for_nothing_beside_the_one_of_now() -> None:
+    old = link("00:00:5e:00:53:09", "192.0.2.7", is_dated=False)
+
+    merged = merge([mdns("Relay 1", serial="S1", address="192.0.2.7"), old, link(MAC, "192.0.2.7")])
+
+    assert [device.id for device in merged.devices] == [f"mac:{MAC}"]
+
+
 SIGHTINGS = st.lists(
     st.builds(
         Sighting,
-        source=st.sampled_from(["mdns", "mqtt", "kept", "reading"]),
+        source=st.sampled_from(["mdns", "mqtt", "kept", "reading", "neighbour", "lease"]),
+        is_dated=st.booleans(),
         seen_at=st.integers(0, 3).map(lambda second: NOON + timedelta(seconds=second)),
         name=st.sampled_from(["a", "b", None]),
         address=st.sampled_from(["192.0.2.1", "192.0.2.2", None]),
@@ -182,6 +232,7 @@ def test_the_order_of_the_evidence_does_not_matter(sightings: list[Sighting], ra
 def test_no_evidence_is_lost_but_that_of_contested_identities(sightings: list[Sighting]) -> None:
     merged = merge(sightings)
 
+    stale = [one for one in sightings if one.source in LINK_SOURCES and not one.is_dated]
     kept = sum(len(device.sightings) for device in merged.devices)
-    assert kept == len(sightings) or merged.conflicts
+    assert kept >= len(sightings) - len(stale) or merged.conflicts
     assert len({device.id for device in merged.devices}) == len(merged.devices)

@@ -10,6 +10,9 @@ SightingSource = Literal["mdns", "mqtt", "neighbour", "lease", "kept", "point", 
 or the device's own answer. A lease says that a device was there once, not that it is there now.
 """
 
+LINK_SOURCES: frozenset[SightingSource] = frozenset({"neighbour", "lease"})
+"""What others say of an address and the hardware address behind it; a device's own words are all others."""
+
 LIVE_SOURCES: frozenset[SightingSource] = frozenset({"mdns", "mqtt", "neighbour", "lease", "reading"})
 
 
