@@ -15,8 +15,8 @@ from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
 
 from peers.requirements import require_peer
+from raw_server import LOOPBACK
 
-LOOPBACK = "127.0.0.1"
 DEADLINE_S = 5.0
 # Only what it says at its start: a pipe that nobody reads must not fill up and stop it.
 QUIET = ("log_dest stderr", "log_type information", "log_type error", "connection_messages false", "user root")

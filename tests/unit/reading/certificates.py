@@ -6,7 +6,7 @@ from pathlib import Path
 
 import trustme
 
-from unit.reading.stand import LOOPBACK
+from raw_server import LOOPBACK
 
 
 class Authority:

@@ -1,6 +1,5 @@
 """A bench for tests of reading: one kind of device that no maker makes, servers on loopback, and a reader for them."""
 
-import asyncio
 import ipaddress
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack, asynccontextmanager
@@ -17,8 +16,8 @@ from pattress.reading.reader import Reader
 from pattress.reading.target import Target
 from pattress.wire.mqtt import MqttLink
 from pattress.wire.reach import Reach
+from raw_server import LOOPBACK
 
-LOOPBACK = "127.0.0.1"
 MAC = "02:00:5e:00:53:01"
 OTHER_MAC = "02:00:5e:00:53:99"
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
@@ -28,7 +27,6 @@ FACTS = {"unit": {"hw": MAC, "runs": "1.4.0"}}
 SHAPE = {"lines": [{"wake": "dark"}]}
 
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
-Connection = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
 
 
 def document(id: str, request: Request | None = None, **more: Any) -> Document:
@@ -118,49 +116,7 @@ def say(content: object, **more: Any) -> Handler:
 
 
 @asynccontextmanager
-async def listening(serve: Connection, *, tls: Any = None) -> AsyncIterator[int]:
-    """Serve raw connections and yield the port. In the end every connection is dropped."""
-    tasks: set[asyncio.Task[None]] = set()
-
-    async def connection(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        task = asyncio.current_task()
-        assert task is not None
-        tasks.add(task)
-        try:
-            await serve(reader, writer)
-        except (ConnectionError, asyncio.IncompleteReadError, asyncio.CancelledError):
-            pass  # the client has what it wanted, or the test is over
-        finally:
-            writer.transport.abort()
-
-    server = await asyncio.start_server(connection, LOOPBACK, 0, ssl=tls)
-    try:
-        yield server.sockets[0].getsockname()[1]
-    finally:
-        server.close()
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
-        await asyncio.sleep(0)  # the aborted transports say goodbye to their protocols
-
-
-@asynccontextmanager
 async def all_of(*contexts: Any) -> AsyncIterator[list[Any]]:
     """Enter several contexts at once and yield what each gave."""
     async with AsyncExitStack() as stack:
         yield [await stack.enter_async_context(one) for one in contexts]
-
-
-async def request_head(reader: asyncio.StreamReader) -> str:
-    """Read one request up to its empty line, and its body where it has one; return the head."""
-    head = (await reader.readuntil(b"\r\n\r\n")).decode("ascii")
-    for line in head.splitlines():
-        name, _, value = line.partition(":")
-        if name.lower() == "content-length":
-            await reader.readexactly(int(value))
-    return head
-
-
-def answer(body: bytes, *headers: str, status: str = "200 OK") -> bytes:
-    head = [f"HTTP/1.1 {status}", f"Content-Length: {len(body)}", *headers]
-    return "\r\n".join([*head, "", ""]).encode("ascii") + body

@@ -22,8 +22,9 @@ from pattress.model.site import Credential, Secret
 from pattress.reading.http import HttpLink, UnreachableError, _Exchange
 from pattress.reading.target import Target
 from pattress.wire.reach import Reach
+from raw_server import LOOPBACK, answer, listening, request_head, silence
 from unit.reading.certificates import Authority
-from unit.reading.stand import LOOPBACK, REACH, answer, listening, profile, request_head, say, serving, target
+from unit.reading.stand import REACH, profile, say, serving, target
 
 USER, PASSWORD, REALM = "warden", "tide: 7", "tern"
 CREDENTIAL = Credential(secret=Secret(PASSWORD), user=USER)
@@ -503,11 +504,8 @@ async def test_a_port_on_which_nothing_listens_is_unreachable() -> None:
 
 
 async def test_each_answer_has_a_deadline() -> None:
-    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        await reader.read()
-
     started_at = asyncio.get_running_loop().time()
-    async with listening(serve) as port:
+    async with listening(silence) as port:
         error = await failure(port, answer_s=0.2)
 
     assert isinstance(error, UnreachableError)

@@ -15,7 +15,8 @@ from pattress.reading import mqtt
 from pattress.reading.http import UnreachableError
 from pattress.reading.target import Target
 from pattress.wire.mqtt import MqttLink
-from peers.mosquitto import LOOPBACK, Module, Mosquitto, module, mosquitto
+from peers.mosquitto import Module, Mosquitto, module, mosquitto
+from raw_server import LOOPBACK
 from unit.reading.stand import MAC, OTHER_MAC, document, open_reader, profile, serving, target
 
 ASK = MqttAsk(ask="tern/{serial}/ask", payload="tell {serial}", answer="tern/{serial}/answer")

@@ -12,10 +12,10 @@ from pattress.model.reading import ReadError, Reading, Reported, Snapshot, Unrea
 from pattress.model.site import Credential, Secret
 from pattress.reading.reader import sighting_of
 from pattress.reading.target import Target
+from raw_server import LOOPBACK, listening, silence
 from unit.reading.stand import (
     CLOSED_SHAPE,
     FACTS,
-    LOOPBACK,
     MAC,
     NOON,
     OPEN_FACTS,
@@ -24,7 +24,6 @@ from unit.reading.stand import (
     SHAPE,
     all_of,
     document,
-    listening,
     open_reader,
     profile,
     say,
@@ -357,10 +356,6 @@ async def test_no_more_than_four_addresses_are_tried() -> None:
 
 
 # How long
-
-
-async def silence(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-    await reader.read()
 
 
 async def test_the_whole_device_has_a_deadline() -> None:
