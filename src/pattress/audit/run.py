@@ -60,7 +60,9 @@ async def run_audit(
             session.add(sighting)
         gathered = await session.gather(site.limits.listen_s if listen_s is None else listen_s)
     evidence = Evidence(merged=gathered.merged, readings=gathered.readings, sources=gathered.sources)
-    findings = waive(account(site, policy, evidence), site.waivers, today=started_at.astimezone().date())
+    findings = waive(
+        account(site, policy, evidence), site.waivers, today=started_at.astimezone().date(), plan=site.plan
+    )
     ended_at = clock()
     audit = Audit(
         run=run,

@@ -36,7 +36,7 @@ def write_site(house: EmulatedHouse, folder: Path, *, today: date) -> Path:
         file.write_text(secret + "\n", encoding="utf-8")
     (folder / "site.toml").write_text("\n".join(_site(house)), encoding="utf-8")
     (folder / "points.toml").write_text("\n".join(_points(house)), encoding="utf-8")
-    (folder / "waivers.toml").write_text("\n".join(_waivers(today)), encoding="utf-8")
+    (folder / "waivers.toml").write_text("\n".join(_waivers(house.faults, today)), encoding="utf-8")
     return folder
 
 
@@ -104,9 +104,11 @@ def _planned(module: LabModule) -> Iterator[str]:
         yield f"{name} = {_said(value)}"
 
 
-def _waivers(today: date) -> Iterator[str]:
+def _waivers(faults: frozenset[str], today: date) -> Iterator[str]:
     fault = FAULTS["weak-signal"]
     yield "# What is accepted, by whom, and until when."
+    if fault.name not in faults:
+        return
     yield "[[waiver]]"
     yield f"rule = {_said(fault.found[0][0])}"
     yield f"point = {_said(fault.point or '')}"

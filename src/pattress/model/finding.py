@@ -32,7 +32,7 @@ class Finding:
     """A rule's outcome for one setting, explained.
 
     `value` is what the device reported, `remark` says in words what was found, or why nothing could be. `since` is when
-    it became so, where that is known.
+    it became so, where that is known, and `before` what it was until then, for a finding about a change.
     """
 
     rule: Rule
@@ -45,6 +45,7 @@ class Finding:
     origin: str | None = None
     waiver: Waiver | None = None
     since: datetime | None = None
+    before: Value | None = None
 
     @property
     def found(self) -> str | None:
@@ -66,6 +67,8 @@ class Finding:
         match self.outcome:
             case "met":
                 return f"{what}: {self.found}." if is_rule else f"{what} is {self.found}, as it must be."
+            case "broken" if self.before is not None:
+                return f"{what}: {self._change}."
             case "broken":
                 found = self.found or "not reported"
                 return f"{what}: {found}." if is_rule else f"{what} is {found}, but must be {self.expected}."
@@ -76,6 +79,14 @@ class Finding:
                 return f"{what} could not be checked: {self.remark}. It must be {self.expected}."
             case _:
                 assert_never(self.outcome)
+
+    @property
+    def _change(self) -> str:
+        """Then and now, since when, and what else it breaks."""
+        before = shown(self.before) if self.before is not None else "nothing"
+        since = f" since {self.since.astimezone():%Y-%m-%d %H:%M}" if self.since is not None else ""
+        more = f"; {self.remark}" if self.remark else ""
+        return f"{before} \u2192 {self.found or 'not reported'}{since}, but must be {self.expected}{more}"
 
     @property
     def _acceptance(self) -> str:

@@ -194,7 +194,7 @@ def _check_text(definition: SettingDefinition, value: object) -> Value:
             raise ValueMismatchError(value, definition.expectation)
         return normal
     # A lone surrogate can be in JSON but in no file, database or page: it is shown, not kept.
-    return value.encode("utf-8", "replace").decode("utf-8")
+    return value if value.isascii() else value.encode("utf-8", "replace").decode("utf-8")
 
 
 _CHECKS = {"boolean": _check_boolean, "integer": _check_integer, "number": _check_number, "text": _check_text}

@@ -4,7 +4,7 @@ What belongs here: joining devices, readings and the plan, and the built-in rule
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from pattress.identity import Merged, is_at, point_of
 from pattress.model.addresses import is_inside, parse_address
@@ -16,17 +16,23 @@ from pattress.model.rules import Rule
 from pattress.model.site import Site
 from pattress.model.source import SourceReport
 from pattress.policy.builtin import (
+    ADDRESS_KEPT,
+    AS_SIGNED_OFF,
     DEVICE_ANSWERS,
     DEVICE_INSIDE,
     DEVICE_PLANNED,
     DEVICE_PRESENT,
     IDENTITY_UNIQUE,
+    MAC_TRUE,
     MODULE_AS_PLANNED,
+    MODULE_KEPT,
     POINT_BOUND,
     SOURCE_HEARD,
 )
 from pattress.policy.compiled import CompiledPolicy
+from pattress.policy.drift import also_broken, drift
 from pattress.policy.evaluate import evaluate, unverified
+from pattress.policy.past import Past
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +42,7 @@ class Evidence:
     merged: Merged
     readings: Mapping[str, Reading]
     sources: Sequence[SourceReport]
+    past: Past = field(default_factory=Past)
 
 
 def account(site: Site, policy: CompiledPolicy, evidence: Evidence) -> list[Finding]:
@@ -83,7 +90,52 @@ def _at_point(site: Site, policy: CompiledPolicy, evidence: Evidence, point: Poi
         yield from unverified(checks, subject, "it was not asked")
     else:
         yield _answers(subject, reading)
-        yield from evaluate(checks, subject, reading)
+        findings = evaluate(checks, subject, reading)
+        yield from findings
+        yield from _since_sign_off(evidence.past, device, point, subject, reading, findings)
+    yield from _beside_the_past(evidence.past, device, point, subject)
+
+
+def _since_sign_off(
+    past: Past, device: Device, point: Point, subject: Subject, reading: Reading, findings: Sequence[Finding]
+) -> Iterator[Finding]:
+    """Yield the drift of the device; or that the point was signed off with another one."""
+    signed = past.signed_off.get(device.id)
+    if signed is None:
+        if any(one.point == point.name for one in past.signed_off.values()):
+            remark = "another module was signed off here; this one was not"
+            yield _finding(AS_SIGNED_OFF, subject, "unverified", remark)
+        return
+    broken: dict[str, list[str]] = {}
+    for finding in findings:
+        if finding.outcome == "broken" and finding.setting is not None:
+            broken.setdefault(finding.setting, []).append(finding.rule.id)
+    for change in drift(signed, reading, subject):
+        also = also_broken(broken, change.setting or "") if change.outcome == "broken" else None
+        yield replace(change, remark=also) if also else change
+
+
+def _beside_the_past(past: Past, device: Device, point: Point, subject: Subject) -> Iterator[Finding]:
+    """Yield what changed of who stands where: the module, its address, its hardware address."""
+    before = past.placements.get(point.name)
+    if before is not None:
+        is_same = before in {device.id, f"mac:{device.mac}", f"serial:{device.serial}", f"name:{device.name}"}
+        found = f"it is {device.id}" if is_same else f"it was {before} and is {device.id} now"
+        yield _finding(MODULE_KEPT, subject, "met" if is_same else "broken", found)
+    live = [one for one in device.sightings if one.source in LIVE_SOURCES and one.is_dated and not one.is_gone]
+    addresses = sorted({one.address for one in live if one.address is not None and "." in one.address})
+    last = past.addresses.get(device.id)
+    if last is not None and "." in last and addresses:
+        found = (
+            f"it is at {', '.join(addresses)}"
+            if last in addresses
+            else f"it was at {last} and is at {addresses[0]} now"
+        )
+        yield _finding(ADDRESS_KEPT, subject, "met" if last in addresses else "broken", found)
+    on_link = sorted({one.mac for one in live if one.source == "neighbour" and one.mac is not None})
+    if device.mac is not None and on_link:
+        found = f"it reports {device.mac}, and its address has {', '.join(on_link)}"
+        yield _finding(MAC_TRUE, subject, "met" if on_link == [device.mac] else "broken", found)
 
 
 def subject_of(point: Point | None, device: Device | None) -> Subject:

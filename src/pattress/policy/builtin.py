@@ -56,6 +56,48 @@ POINT_BOUND = Rule(
     because="Without the module's MAC, serial or announced name nothing can be checked at this point.",
     fix="Run `pattress discover`, and put the module's `mac` (or `serial`) into points.toml.",
 )
+AS_SIGNED_OFF = Rule(
+    id="as-signed-off",
+    title="Everything is set as it was signed off",
+    severity="fault",
+    because="Somebody agreed to the settings as they were; what has changed since then nobody has agreed to.",
+    fix="Find out who changed it, set it back, or agree to it with `pattress sign-off`.",
+)
+MODULE_KEPT = Rule(
+    id="module-kept",
+    title="The same module stands at the point",
+    severity="advice",
+    because="A new module has settings of its own, and has not been checked before the wall was closed.",
+    fix=f"Check it as a freshly fitted module and sign it off; the point's history goes on. {CAUTION}",
+)
+MAC_TRUE = Rule(
+    id="mac-true",
+    title="The module has the hardware address that it reports",
+    severity="advice",
+    because="What answers from another hardware address than it reports may be something else that answers for it.",
+    fix="Compare with the label on the module; if this kind reports the address of another interface, waive the rule.",
+)
+ADDRESS_KEPT = Rule(
+    id="address-kept",
+    title="The module is at its address of the last time",
+    severity="advice",
+    because="An address that moves breaks firewall rules and automations that name it.",
+    fix="Reserve its address in the DHCP server.",
+)
+WAIVER_CURRENT = Rule(
+    id="waiver-current",
+    title="The waiver has not ended",
+    severity="advice",
+    because="What it accepted is not accepted any more.",
+    fix="Mend what it was for, or accept it anew with a new end.",
+)
+WAIVER_USED = Rule(
+    id="waiver-used",
+    title="The waiver is needed",
+    severity="advice",
+    because="A waiver that accepts nothing hides the next fault at its place.",
+    fix="Take it out of waivers.toml.",
+)
 SOURCE_HEARD = Rule(
     id="source-heard",
     title="Every source was heard",
@@ -73,5 +115,11 @@ BUILTIN_RULES = (
     IDENTITY_UNIQUE,
     MODULE_AS_PLANNED,
     POINT_BOUND,
+    AS_SIGNED_OFF,
+    MODULE_KEPT,
+    MAC_TRUE,
+    ADDRESS_KEPT,
+    WAIVER_CURRENT,
+    WAIVER_USED,
     SOURCE_HEARD,
 )

@@ -7,12 +7,14 @@ import pytest
 
 from pattress.identity import merge
 from pattress.model.device import Sighting
+from pattress.model.kept import SignOff
 from pattress.model.plan import OtherDevice, Plan, Point
 from pattress.model.reading import Reading, Unreadable
 from pattress.model.site import Site
 from pattress.model.source import SourceReport
 from pattress.policy.account import Evidence, account
 from pattress.policy.compiled import CompiledPolicy
+from pattress.policy.past import Past
 from unit.policy.examples import KITCHEN, MAC, NOON, need, rule, site, snapshot
 
 RULES = (rule("cloud-off", need("cloud.enabled", "equal", False)),)
@@ -36,9 +38,10 @@ def told(
     sightings: list[Sighting],
     readings: dict[str, Reading] | None = None,
     sources: tuple[SourceReport, ...] = (),
+    past: Past | None = None,
 ) -> list[tuple[str, str, str, str | None]]:
     """Return (subject, rule, outcome, found or reason) of every finding that is not met."""
-    evidence = Evidence(merged=merge(sightings), readings=readings or {}, sources=sources)
+    evidence = Evidence(merged=merge(sightings), readings=readings or {}, sources=sources, past=past or Past())
     findings = account(house, CompiledPolicy(house.policy, house.networks), evidence)
     return [
         (one.subject.title, one.rule.id, one.outcome, one.remark or one.found)
@@ -176,3 +179,80 @@ def test_a_source_that_gave_nothing_is_told_where_something_depends_on_it(
     findings = told(site(), [], sources=(report,))
 
     assert findings == ([("broker house", "source-heard", "unverified", "why")] if is_told else [])
+
+
+GOOD: dict[str, Reading] = {f"mac:{MAC}": snapshot({"cloud.enabled": False})}
+
+
+def agreed(device: str = f"mac:{MAC}") -> dict[str, SignOff]:
+    signed = SignOff(device=device, point="kitchen-lamps", at=NOON, who="A", why="w", values={"cloud.enabled": False})
+    return {device: signed}
+
+
+def test_a_drifted_setting_says_which_rule_it_breaks_besides() -> None:
+    reading: dict[str, Reading] = {f"mac:{MAC}": snapshot({"cloud.enabled": True})}
+
+    findings = told(site(KITCHEN, rules=RULES), [seen()], reading, past=Past(signed_off=agreed()))
+
+    assert [one[1:] for one in findings] == [
+        ("cloud-off", "broken", "true"),
+        ("as-signed-off", "broken", "it also breaks cloud-off"),
+    ]
+
+
+def test_a_replaced_module_is_told_and_its_point_was_signed_off_with_another() -> None:
+    past = Past(signed_off=agreed("mac:00:00:5e:00:53:09"), placements={"kitchen-lamps": "mac:00:00:5e:00:53:09"})
+
+    findings = told(site(KITCHEN, rules=RULES), [seen()], GOOD, past=past)
+
+    assert findings == [
+        (
+            "kitchen-lamps",
+            "as-signed-off",
+            "unverified",
+            "another module was signed off here; this one was not",
+        ),
+        ("kitchen-lamps", "module-kept", "broken", f"it was mac:00:00:5e:00:53:09 and is mac:{MAC} now"),
+    ]
+
+
+@pytest.mark.parametrize("before", [f"mac:{MAC}", "serial:S1", "name:Twin 1"])
+def test_a_module_that_was_known_by_less_is_the_same_module(before: str) -> None:
+    past = Past(placements={"kitchen-lamps": before})
+
+    assert told(site(KITCHEN), [seen(serial="S1")], GOOD, past=past) == []
+
+
+def test_an_address_that_moved_is_told() -> None:
+    past = Past(addresses={f"mac:{MAC}": "192.0.2.5"})
+
+    assert told(site(KITCHEN), [seen()], GOOD, past=past) == [
+        ("kitchen-lamps", "address-kept", "broken", "it was at 192.0.2.5 and is at 192.0.2.7 now")
+    ]
+
+
+def test_an_address_that_stayed_is_met_although_another_one_came() -> None:
+    past = Past(addresses={f"mac:{MAC}": "192.0.2.7"})
+
+    assert told(site(KITCHEN), [seen(), seen(address="192.0.2.8")], GOOD, past=past) == []
+
+
+def test_a_module_with_another_hardware_address_than_it_reports_is_told() -> None:
+    neighbour = Sighting(source="neighbour", seen_at=NOON, mac="00:00:5e:00:53:09", address="192.0.2.7")
+
+    assert told(site(KITCHEN), [seen(), neighbour], GOOD) == [
+        (
+            "kitchen-lamps",
+            "mac-true",
+            "broken",
+            f"it reports {MAC}, and its address has 00:00:5e:00:53:09",
+        )
+    ]
+
+
+def test_a_host_that_only_the_link_knows_is_in_no_plan() -> None:
+    neighbour = Sighting(source="neighbour", seen_at=NOON, mac="00:00:5e:00:53:09", address="192.0.2.9")
+
+    [finding] = told(site(), [neighbour])
+
+    assert finding[1:3] == ("device-planned", "broken")
