@@ -15,12 +15,17 @@ MAX_SECRET_BYTES = 4_096  # the longest tokens in use are about 2 kB
 def read_secret(name: str, *, folder: Path, credentials_folder: Path | None) -> Secret:
     """Return the secret in the file of this name, less one line end at its end.
 
-    The folder of systemd's credentials is looked in first, by the file's base name; then the site's folder.
+    The folder of systemd's credentials is looked in first: by the file's base name, and by the name that a whole folder
+    loaded as one credential gives it (`secrets/broker` is `secrets_broker` then). After that, the site's folder.
 
     Raises:
         Mismatch: With what is wrong. It shows neither the content nor the name, which may be the secret itself.
     """
-    data = _first_readable([credentials_folder / Path(name).name] if credentials_folder else [], folder / name)
+    path = Path(name)
+    credentials = [path.name, f"{path.parent.name}_{path.name}"]  # systemd.exec(5), LoadCredential= of a directory
+    data = _first_readable(
+        [credentials_folder / credential for credential in credentials] if credentials_folder else [], folder / name
+    )
     if len(data) > MAX_SECRET_BYTES:
         raise Mismatch(_EXPECTED, found=f"a file of more than {MAX_SECRET_BYTES} bytes")
     try:
