@@ -38,6 +38,7 @@ class _Place:
     source: SettingSource
     at: str
     origin: str
+    table: Mapping[str, Reported]
 
 
 class Extractor:
@@ -70,8 +71,7 @@ class Extractor:
             try:
                 raw = search(place.at, content)
                 if raw is not None:
-                    value = checked_value(place.definition, _converted(raw, place.source, place.definition))
-                    values[place.name] = Reported(value=value, origin=place.origin)
+                    values[place.name] = _reported(raw, place)
             except (ValueMismatchError, SearchError) as error:
                 errors.append(ReadError(subject=place.name, reason=f"{error} ({place.origin})"))
         return values, errors
@@ -93,8 +93,9 @@ class Extractor:
             return
         at = source.at.replace("{channel}", str(channel)).replace("{index}", str(channel - 1))
         document = next(one for one in self.profile.documents if one.id == source.document)
-        place = _Place(name, definition, source, at, f"{request_words(document)}, {at}")
-        self._by_document[source.document].append(place)
+        origin = f"{request_words(document)}, {at}"
+        table = {word: Reported(value=value, origin=origin) for word, value in source.values.items()}
+        self._by_document[source.document].append(_Place(name, definition, source, at, origin, table))
 
 
 def request_words(document: Document) -> str:
@@ -136,12 +137,19 @@ def _concrete(name: str, profile: Profile) -> list[tuple[str, int]]:
     return [(name.replace("*", str(channel), 1), channel) for channel in range(1, count + 1)]
 
 
+def _reported(raw: object, place: _Place) -> Reported:
+    if not place.table:
+        value = checked_value(place.definition, _converted(raw, place.source, place.definition))
+        return Reported(value=value, origin=place.origin)
+    key = ("true" if raw else "false") if isinstance(raw, bool) else str(raw)
+    # The profile's loader has checked the values of tables: they are legal, and the same for every device.
+    reported = place.table.get(key)
+    if reported is None:
+        raise ValueMismatchError(raw, "one of " + ", ".join(place.table))
+    return reported
+
+
 def _converted(raw: object, source: SettingSource, definition: SettingDefinition) -> object:
-    if source.values:
-        key = ("true" if raw else "false") if isinstance(raw, bool) else str(raw)
-        if key not in source.values:
-            raise ValueMismatchError(raw, "one of " + ", ".join(source.values))
-        return source.values[key]
     if source.is_text:
         raw = _from_text(raw, definition)
     if (source.scale is not None or source.offset is not None) and _is_number(raw):
