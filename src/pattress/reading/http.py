@@ -27,6 +27,9 @@ from pattress.wire.decode import MAX_DOCUMENT_BYTES, UndecodableError, decode_js
 from pattress.wire.reach import Reach
 
 CHUNK_BYTES = 65_536
+# A connection is kept for the next document of the same device, which is asked for at once. Then the device's one seat
+# is free again, and so is ours: 700 devices a second, the most one core reads, hold 280 of the usual 1024 open files.
+KEPT_OPEN_S = 0.2
 HEADERS = {
     "Accept": "application/json",
     "Accept-Encoding": "identity",  # a module need not compress, and a compressed answer can be a bomb
@@ -49,8 +52,9 @@ class HttpLink:
 
     async def __aenter__(self) -> Self:
         self._session = aiohttp.ClientSession(
-            # A kept connection is used for the next document of the same device, and then soon closed.
-            connector=aiohttp.TCPConnector(limit=0, limit_per_host=1, keepalive_timeout=2, use_dns_cache=False),
+            connector=aiohttp.TCPConnector(
+                limit=0, limit_per_host=1, keepalive_timeout=KEPT_OPEN_S, use_dns_cache=False
+            ),
             cookie_jar=aiohttp.DummyCookieJar(),
             timeout=aiohttp.ClientTimeout(total=self._answer_s),
             headers=HEADERS,
