@@ -4,15 +4,10 @@ import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import groupby
 
 from pattress.model.finding import Finding, Outcome
-from pattress.model.rules import SEVERITIES
+from pattress.report.places import by_room, gravest_first, rules_of
 from pattress.report.visible import visible
-
-SITE_ITSELF = "The site itself"
-NO_ROOM = "In no plan"
-MAX_PLACES = 100  # in one room; more is a flood of announcements, which must not bury the rest
 
 Show = Callable[[Sequence[Finding]], Iterator[str]]
 
@@ -83,13 +78,11 @@ def summary_line(findings: Sequence[Finding]) -> str:
 
 def _by_place(findings: Iterable[Finding], show: Show, style: Style) -> Iterator[str]:
     """Group by room, then by point or device."""
-    ordered = sorted(findings, key=_place)
-    for room, in_room in groupby(ordered, key=lambda finding: _room(finding)):
-        yield f"  {visible(room)}"
-        places = [(title, list(at_place)) for title, at_place in groupby(in_room, key=lambda one: one.subject.title)]
-        for title, at_place in places[:MAX_PLACES]:
-            yield f"    {visible(title)}"
-            for text in show(at_place):
+    for room in by_room(findings):
+        yield f"  {visible(room.name)}"
+        for place in room.places:
+            yield f"    {visible(place.subject.title)}"
+            for text in show(place.findings):
                 yield from textwrap.wrap(
                     visible(text),
                     style.width,
@@ -97,12 +90,12 @@ def _by_place(findings: Iterable[Finding], show: Show, style: Style) -> Iterator
                     subsequent_indent=" " * 8,
                     break_on_hyphens=False,
                 )
-        if len(places) > MAX_PLACES:
-            yield f"    and {len(places) - MAX_PLACES} more, all of them in the report as JSON"
+        if room.left_out:
+            yield f"    and {room.left_out} more, all of them in the report as JSON"
 
 
 def _each(findings: Sequence[Finding]) -> Iterator[str]:
-    for finding in sorted(findings, key=_severity):
+    for finding in sorted(findings, key=gravest_first):
         yield f"{finding.rule.severity}: {finding.sentence}"
 
 
@@ -118,28 +111,13 @@ def _by_reason(findings: Sequence[Finding]) -> Iterator[str]:
 
 
 def _advice(findings: Iterable[Finding], style: Style) -> Iterator[str]:
-    rules = {finding.rule.id: finding.rule for finding in findings}
-    for rule in sorted(rules.values(), key=lambda rule: (SEVERITIES.index(rule.severity), rule.id)):
+    for rule in rules_of(findings):
         cites = f" [{'; '.join(rule.cites)}]" if rule.cites else ""
         yield f"  {rule.id} ({rule.severity})"
         for text in (rule.because + cites, f"To do: {rule.fix}"):
             yield from textwrap.wrap(
                 visible(text), style.width, initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False
             )
-
-
-def _place(finding: Finding) -> tuple[bool, bool, str, bool, str]:
-    """Rooms of the plan first, then devices in no plan, known kinds before others, then the site itself."""
-    subject = finding.subject
-    return subject.room is None, subject.device is None, subject.room or "", subject.kind is None, subject.title
-
-
-def _room(finding: Finding) -> str:
-    return finding.subject.room or (NO_ROOM if finding.subject.device is not None else SITE_ITSELF)
-
-
-def _severity(finding: Finding) -> tuple[int, str, str]:
-    return SEVERITIES.index(finding.rule.severity), finding.rule.id, finding.setting or ""
 
 
 def _count(number: int, noun: str) -> str:

@@ -4,7 +4,8 @@ from datetime import UTC, date, datetime
 
 from pattress.model.finding import Finding, Subject
 from pattress.model.rules import Rule, Waiver
-from pattress.report.text import MAX_PLACES, Heading, Style, audit_text
+from pattress.report.places import MAX_PLACES
+from pattress.report.text import Heading, Style, audit_text
 
 CLOUD = Rule(
     id="cloud-off", title="Cloud is off", severity="danger", because="Because.", fix="Turn it off.", cites=("X 1",)
