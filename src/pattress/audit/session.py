@@ -12,8 +12,11 @@ from typing import Protocol
 
 from pattress.discovery import Source
 from pattress.discovery.interfaces import chosen_interfaces
+from pattress.discovery.leases import LeaseSource
 from pattress.discovery.mdns import MdnsSource
 from pattress.discovery.mqtt import MqttSource
+from pattress.discovery.neighbours import NeighbourSource
+from pattress.discovery.sweep import SweepSource
 from pattress.identity import Merged, merge, point_of
 from pattress.model.device import Device, Sighting
 from pattress.model.plan import Plan, Point
@@ -161,6 +164,13 @@ class Session:
         needed_kinds = frozenset(profile.id for profile in planned if profile.recognise_mqtt)
         for link in self._links:
             yield MqttSource(link, site.profiles, needed_kinds=needed_kinds, clock=self._clock)
+        discovery = site.discovery
+        if discovery.neighbours:
+            yield NeighbourSource(site.networks, self._clock)
+        if discovery.lease_files:
+            yield LeaseSource(discovery.lease_files, site.networks, self._clock)
+        if discovery.sweeps:
+            yield SweepSource(site.networks, discovery.sweep_per_s)
 
     async def _next_news(self) -> None:
         await self._news.wait()

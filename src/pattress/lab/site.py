@@ -57,6 +57,7 @@ def _site(house: EmulatedHouse) -> Iterator[str]:
     yield ""
     yield "[discovery]"
     yield f"listen_s = {LISTEN_S}"
+    yield "neighbours = false  # nobody is a neighbour on loopback"
     yield ""
     yield "[reading]"
     yield f"answer_s = {ANSWER_S}"

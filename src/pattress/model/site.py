@@ -79,6 +79,20 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Discovery:
+    """How devices are looked for beside their own announcements.
+
+    `neighbours` is by the kernel's neighbour tables, `lease_files` those of the DHCP servers. A sweep sends one small
+    datagram to every address of the device networks, `sweep_per_s` of them a second, so that the kernel looks for it.
+    """
+
+    neighbours: bool = True
+    lease_files: tuple[Path, ...] = ()
+    sweeps: bool = False
+    sweep_per_s: int = 50
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
     """One house or venue."""
 
@@ -93,6 +107,7 @@ class Site:
     waivers: tuple[Waiver, ...] = ()
     limits: Limits = field(default_factory=Limits)
     uses_mdns: bool = True
+    discovery: Discovery = field(default_factory=Discovery)
     device_ca_file: Path | None = None
     store_file: Path = Path("pattress.db")
 

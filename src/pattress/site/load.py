@@ -91,6 +91,7 @@ def load_site(
         waivers=waivers,
         limits=site_file.limits,
         uses_mdns=site_file.uses_mdns,
+        discovery=site_file.discovery,
         device_ca_file=site_file.device_ca_file,
         store_file=site_file.store_file,
     )

@@ -4,6 +4,7 @@ What belongs here: what that one file says. What does not: the other files of a 
 (`load`); only whether the kinds and points that credentials name exist is checked here, once they are known.
 """
 
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field
 
-from pattress.model.site import Broker, Credential, Limits, Networks, Secret
+from pattress.model.site import Broker, Credential, Discovery, Limits, Networks, Secret
 from pattress.site.files import TomlFile
 from pattress.site.lines import KeyPath
 from pattress.site.names import Known
@@ -32,6 +33,7 @@ class SiteFile:
     store_file: Path
     limits: Limits
     uses_mdns: bool
+    discovery: Discovery
     device_ca_file: Path | None
     brokers: tuple[Broker, ...]
     credentials: tuple[Credential, ...]
@@ -59,6 +61,7 @@ def site_file_of(file: TomlFile, *, folder: Path, credentials_folder: Path | Non
             at_once=reading.at_once,
         ),
         uses_mdns=discovery.mdns,
+        discovery=_discovery(discovery, folder),
         device_ca_file=files.certificate(("reading", "ca_file"), reading.ca_file),
         brokers=tuple(_brokers(file, files)),
         credentials=tuple(_credentials(file, files)),
@@ -112,6 +115,10 @@ class DiscoveryShape(Shape):
     """The `[discovery]` table."""
 
     mdns: bool = True
+    neighbours: bool = Field(default_factory=lambda: sys.platform == "linux", description="true or false")
+    leases: list[Text] = Field(default=[], description='a list of files, such as ["/var/lib/misc/dnsmasq.leases"]')
+    sweep: bool = False
+    sweep_per_s: int = Field(default=50, ge=1, le=1000, description="a whole number from 1 to 1000")
     listen_s: Seconds = Field(default=4.0, description=_SECONDS)
 
 
@@ -180,6 +187,16 @@ def _networks(file: TomlFile) -> Networks | None:
     if shape.names is None:
         return Networks(devices=devices, inside=inside, interfaces=interfaces)
     return Networks(devices=devices, inside=inside, names=tuple(shape.names), interfaces=interfaces)
+
+
+def _discovery(shape: DiscoveryShape, folder: Path) -> Discovery:
+    """The files of leases are not looked for here: a DHCP server may write its first one later."""
+    return Discovery(
+        neighbours=shape.neighbours,
+        lease_files=tuple(dict.fromkeys(folder / name for name in shape.leases)),
+        sweeps=shape.sweep,
+        sweep_per_s=shape.sweep_per_s,
+    )
 
 
 def _brokers(file: TomlFile, files: _NamedFiles) -> Iterator[Broker]:
