@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Protocol
 
+from pattress.model.addresses import is_locally_administered
 from pattress.model.device import Conflict, Device, Sighting
 from pattress.model.finding import shown
 from pattress.model.kept import KnownDevice, Span
@@ -12,6 +13,7 @@ from pattress.model.source import SourceReport
 from pattress.model.vocabulary import definition_of
 from pattress.report.text import Style
 from pattress.report.visible import visible
+from pattress.wire.makers import maker_of
 
 
 class PlacedDevice(Protocol):
@@ -56,8 +58,8 @@ def discovered_text(
         device = one.device
         place = one.point or one.other or "in no plan"
         lines.append(style.strong(visible(f"{place}: {device.title}")))
-        identity = ", ".join(part for part in (device.id, device.kind or "no profile knows its kind") if part)
-        lines.append(f"  {visible(identity)}")
+        identity = (device.id, _maker(device.mac), device.kind or "no profile knows its kind")
+        lines.append(f"  {visible(', '.join(part for part in identity if part))}")
         lines += [f"  {_evidence(sighting, now)}" for sighting in _distinct(device.sightings)]
     for conflict in conflicts:
         claims = " and ".join(conflict.claimants)
@@ -122,13 +124,33 @@ def _distinct(sightings: Iterable[Sighting]) -> list[Sighting]:
 
 
 def _evidence(sighting: Sighting, now: datetime) -> str:
-    age_s = max(0.0, (now - sighting.seen_at).total_seconds())
-    age = f"{age_s:.0f} s ago" if sighting.is_dated else "of unknown age (retained)"
+    channel = f" ({sighting.channel})" if sighting.channel else ""
     where = f" at {sighting.address}" if sighting.address else ""
     port = f" port {sighting.port}" if sighting.port else ""
-    verb = "said goodbye" if sighting.is_gone else "announced"
-    channel = f" ({sighting.channel})" if sighting.channel else ""
-    return visible(f"{sighting.source}{channel}: {verb} as {sighting.name!r}{where}{port}, {age}")
+    return visible(f"{sighting.source}{channel}: {_claim(sighting)}{where}{port}, {_age(sighting, now)}")
+
+
+def _claim(sighting: Sighting) -> str:
+    if sighting.source == "neighbour":
+        return "is a neighbour of this host"
+    if sighting.source == "lease":
+        return "was given an address" if sighting.name is None else f"was given an address as {sighting.name!r}"
+    return f"{'said goodbye' if sighting.is_gone else 'announced'} as {sighting.name!r}"
+
+
+def _age(sighting: Sighting, now: datetime) -> str:
+    if sighting.is_dated:
+        return f"{max(0.0, (now - sighting.seen_at).total_seconds()):.0f} s ago"
+    if sighting.source == "lease":
+        return f"lease expires {sighting.details.get('expires', 'at an unknown time')}"
+    return f"of unknown age ({sighting.details.get('state', 'retained')})"
+
+
+def _maker(mac: str | None) -> str | None:
+    """Return what a hardware address itself says of whose it is; None where it says nothing."""
+    if mac is None:
+        return None
+    return "private (locally administered) address" if is_locally_administered(mac) else maker_of(mac)
 
 
 def _short(moment: datetime) -> str:

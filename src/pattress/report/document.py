@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
+from pattress.model.addresses import is_locally_administered
 from pattress.model.device import Conflict, Device, Sighting
 from pattress.model.errors import Fault
 from pattress.model.finding import Finding, Outcome
@@ -16,6 +17,7 @@ from pattress.model.source import SourceReport
 from pattress.model.vocabulary import SettingDefinition, definition_of
 from pattress.report.devices import PlacedKnownDevice
 from pattress.report.text import Heading
+from pattress.wire.makers import maker_of
 
 Document = dict[str, Any]
 
@@ -61,6 +63,8 @@ def device_entry(device: Device, *, point: str | None, other: str | None) -> Doc
     return {
         "id": device.id,
         "mac": device.mac,
+        "maker_by_oui": None if device.mac is None else maker_of(device.mac),
+        "is_private_mac": None if device.mac is None else is_locally_administered(device.mac),
         "serial": device.serial,
         "name": device.name,
         "kind": device.kind,
