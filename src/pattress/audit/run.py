@@ -4,16 +4,16 @@ What belongs here: the steps of a nightly audit. What does not: showing it.
 """
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from pattress.audit.kept import kept_sightings
 from pattress.audit.session import Clock, Progress, open_session, planned_sightings
-from pattress.identity import Merged
+from pattress.identity import Merged, point_of
 from pattress.model.device import Device
 from pattress.model.finding import OUTCOMES, Finding, Outcome
-from pattress.model.reading import Reading
+from pattress.model.reading import Reading, Snapshot
 from pattress.model.site import Site
 from pattress.model.source import SourceReport
 from pattress.policy.account import Evidence, account
@@ -76,16 +76,30 @@ async def run_audit(
         readings=gathered.readings,
         sources=gathered.sources,
     )
-    await _keep(store, audit)
+    await _keep(store, site, audit)
     return audit
 
 
-async def _keep(store: Store, audit: Audit) -> None:
-    seen = [device for device in audit.merged.devices if _is_worth_keeping(device, audit.readings)]
-    await store.keep_devices(audit.run, seen)
-    await store.keep_readings(audit.run, list(audit.readings.values()))
-    await store.keep_findings(audit.run, audit.findings, audit.ended_at)
-    await store.end_run(audit.run, audit.ended_at, audit.counts)
+async def _keep(store: Store, site: Site, audit: Audit) -> None:
+    """Keep the result at once: a killed audit leaves all of it or nothing."""
+    devices = audit.merged.devices
+    await store.keep_audit(
+        audit.run,
+        devices=[device for device in devices if _is_worth_keeping(device, audit.readings)],
+        readings=list(audit.readings.values()),
+        placed=dict(_placed(site, audit)),
+        findings=audit.findings,
+        ended_at=audit.ended_at,
+        counts=audit.counts,
+    )
+
+
+def _placed(site: Site, audit: Audit) -> Iterator[tuple[str, str]]:
+    """Yield each point with the device that was seen or read there."""
+    for device in audit.merged.devices:
+        point = point_of(site.plan, device)
+        if point is not None and (device.is_announced or isinstance(audit.readings.get(device.id), Snapshot)):
+            yield point.name, device.id
 
 
 def _is_worth_keeping(device: Device, readings: Mapping[str, Reading]) -> bool:

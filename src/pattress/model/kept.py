@@ -48,6 +48,25 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PointSpan:
+    """A `Span` and the device that had the value. At a point the device changes when a module is replaced."""
+
+    device: str
+    setting: str
+    value: Value
+    since: datetime
+    until: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """A number that a device measured at one moment."""
+
+    taken_at: datetime
+    value: int | float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class KeptReading:
     """One reading and the numbers it measured.
 
@@ -116,3 +135,23 @@ class Placement:
     device: str
     since: datetime
     until: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Retention:
+    """How finely readings are kept, by their age in days. Whatever is kept was said by a device: nothing is averaged.
+
+    Every reading is kept for `every_days`; from then until `hourly_days` the first of each hour, and from then until
+    `daily_days` the first of each day, in UTC; older ones go. A reading whose outcome differs from that of the reading
+    before it stays with them, up to a bound. States that a device measures (an output that is on, a connection) are
+    spans, and go `hourly_days` after they ended. Everything else is kept for ever: what settings were, findings, runs,
+    sign-offs and placements.
+    """
+
+    every_days: int = 14
+    hourly_days: int = 90
+    daily_days: int = 730
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.every_days <= self.hourly_days <= self.daily_days:
+            raise ValueError("each stage of the retention must be at least as long as the one before it")

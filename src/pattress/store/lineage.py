@@ -98,6 +98,8 @@ def _join(database: Database, former: int, key: int, run: int, at_ms: int) -> No
         row,
     )
     database.execute("UPDATE former_id SET device = :key WHERE device = :former", row)
+    database.execute("UPDATE sign_off SET device = :key WHERE device = :former", row)
+    _join_placements(database, former, key)
     database.execute(
         "UPDATE device SET mac = ifnull(device.mac, old.mac), serial = ifnull(device.serial, old.serial),"
         " name = ifnull(device.name, old.name), kind = ifnull(device.kind, old.kind),"
@@ -123,3 +125,17 @@ def _join_spans(database: Database, former: int, key: int) -> None:
             " WHERE device = :former AND setting = :setting AND since = :since",
             {"key": key, "first": firsts.get(setting), "former": former, "setting": setting, "since": since},
         )
+
+
+def _join_placements(database: Database, former: int, key: int) -> None:
+    """Let one device have stood where two rows stood; what was a replacement of one by the other was none."""
+    database.execute("UPDATE placement SET device = ? WHERE device = ?", [key, former])
+    rows = database.execute("SELECT point, since, until FROM placement WHERE device = ?", [key]).fetchall()
+    earlier: dict[int, tuple[int, int | None]] = {}
+    for point, since, until in sorted(rows, key=lambda one: (one[0], one[1])):
+        begun, ended = earlier.get(point, (since, None))
+        if ended == since:
+            database.execute("DELETE FROM placement WHERE point = ? AND since = ?", [point, since])
+            database.execute("UPDATE placement SET until = ? WHERE point = ? AND since = ?", [until, point, begun])
+            since = begun
+        earlier[point] = (since, until)

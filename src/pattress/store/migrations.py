@@ -202,4 +202,52 @@ MIGRATIONS: tuple[Migration, ...] = (
             "PRAGMA user_version = 1",
         ),
     ),
+    Migration(
+        number=2,
+        name="sign-offs, placements, readings packed by day",
+        steps=(
+            # Names of the settings are a layout, the values a JSON array in its order: JSON tells true, 1, 1.0 and
+            # "1" apart. The newest of a device is the one with the highest key, whatever the clock said.
+            """
+            CREATE TABLE sign_off (
+                key INTEGER PRIMARY KEY AUTOINCREMENT,
+                device INTEGER NOT NULL REFERENCES device (key),
+                point INTEGER REFERENCES word (key),
+                at INTEGER NOT NULL,
+                who INTEGER NOT NULL REFERENCES word (key),
+                why TEXT NOT NULL,
+                layout INTEGER NOT NULL REFERENCES layout (key),
+                signed TEXT NOT NULL
+            ) STRICT
+            """,
+            "CREATE INDEX sign_off_device ON sign_off (device)",
+            """
+            CREATE TABLE placement (
+                point INTEGER NOT NULL REFERENCES word (key),
+                since INTEGER NOT NULL,
+                until INTEGER CHECK (until > since),
+                device INTEGER NOT NULL REFERENCES device (key),
+                PRIMARY KEY (point, since)
+            ) STRICT, WITHOUT ROWID
+            """,
+            "CREATE UNIQUE INDEX placement_open ON placement (point) WHERE until IS NULL",
+            "CREATE INDEX placement_device ON placement (device)",
+            # Many readings of one device on one day (days since 1970-01-01 UTC) in one row; few stand in `reading`.
+            """
+            CREATE TABLE reading_day (
+                key INTEGER PRIMARY KEY,
+                device INTEGER NOT NULL REFERENCES device (key) ON DELETE CASCADE,
+                day INTEGER NOT NULL,
+                stage INTEGER NOT NULL CHECK (stage IN (0, 1, 2)),
+                layout INTEGER REFERENCES layout (key),
+                packed BLOB NOT NULL,
+                UNIQUE (device, day)
+            ) STRICT
+            """,
+            "CREATE INDEX reading_day_stage ON reading_day (stage, day)",
+            # So that reasons which no reading gives any more are found without looking at every reading.
+            "CREATE INDEX reading_reason ON reading (reason) WHERE reason IS NOT NULL",
+            "PRAGMA user_version = 2",
+        ),
+    ),
 )

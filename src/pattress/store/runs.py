@@ -45,11 +45,20 @@ def started_at_of(database: Database, run: int) -> int:
 
 def runs(database: Database, limit: int) -> list[KeptRun]:
     """Return the newest runs, the newest first."""
+    return _kept_runs(database, limit, has_ended=False)
+
+
+def last_run(database: Database) -> KeptRun | None:
+    """Return the newest run that came to its end, None where there is none."""
+    return next(iter(_kept_runs(database, 1, has_ended=True)), None)
+
+
+def _kept_runs(database: Database, limit: int, *, has_ended: bool) -> list[KeptRun]:
     rows = list(
         database.query(
             "SELECT run.*, word.text AS policy_digest FROM run JOIN word ON word.key = run.policy"
-            " ORDER BY run.key DESC LIMIT ?",
-            [limit],
+            " WHERE :any OR ended_at IS NOT NULL ORDER BY run.key DESC LIMIT :limit",
+            {"any": not has_ended, "limit": limit},
         )
     )
     return [

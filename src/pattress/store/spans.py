@@ -8,12 +8,13 @@ one counts.
 """
 
 from collections.abc import Callable, Mapping
+from datetime import datetime
 
 from sqlite_utils import Database
 
-from pattress.model.kept import Span
+from pattress.model.kept import PointSpan, Span
 from pattress.model.vocabulary import Value
-from pattress.store.encoding import SqlValue, kept_text, kept_value, moment_of, value_of
+from pattress.store.encoding import SqlValue, kept_text, kept_value, milliseconds, moment_of, value_of
 from pattress.store.lineage import device_key
 from pattress.store.words import Words
 
@@ -53,12 +54,15 @@ def keep_spans(
             _close(database, device, words.key(setting), since, at_ms)
 
 
-def history(database: Database, device_id: str, setting: str | None) -> list[Span]:
-    """Return the spans of a device, of one setting or of all, by setting and time; none for an unknown device."""
+def history(database: Database, device_id: str, setting: str | None, at: datetime | None = None) -> list[Span]:
+    """Return the spans of a device by setting and time, of one setting or of all, and those that held `at` a moment
+    or all. None for an unknown device.
+    """
     rows = database.query(
         "SELECT word.text AS setting, type, value, since, until FROM span JOIN word ON word.key = span.setting"
-        " WHERE device = :device AND (:setting IS NULL OR word.text = :setting) ORDER BY word.text, since",
-        {"device": device_key(database, device_id), "setting": None if setting is None else kept_text(setting)},
+        " WHERE device = :device AND (:setting IS NULL OR word.text = :setting)"
+        " AND (:at IS NULL OR (since <= :at AND ifnull(:at < until, 1))) ORDER BY word.text, since",
+        {"device": device_key(database, device_id)} | _asked(setting, at),
     )
     return [
         Span(
@@ -69,6 +73,44 @@ def history(database: Database, device_id: str, setting: str | None) -> list[Spa
         )
         for row in rows
     ]
+
+
+def history_of_point(
+    database: Database, point: str, setting: str | None, at: datetime | None = None
+) -> list[PointSpan]:
+    """Return the spans of every device, each while it stood at a point; none for a point where nothing ever stood.
+
+    A span that began before the device stood there, or went on after, is cut to its time there.
+    """
+    rows = database.query(
+        "WITH stood AS ("
+        " SELECT device.id AS device, word.text AS setting, type, value, max(span.since, placement.since) AS since,"
+        " min(ifnull(span.until, placement.until), ifnull(placement.until, span.until)) AS until"
+        " FROM placement JOIN word AS point ON point.key = placement.point"
+        " JOIN device ON device.key = placement.device JOIN span ON span.device = placement.device"
+        " AND ifnull(span.until > placement.since, 1) AND ifnull(span.since < placement.until, 1)"
+        " JOIN word ON word.key = span.setting"
+        " WHERE point.text = :point AND (:setting IS NULL OR word.text = :setting))"
+        " SELECT * FROM stood WHERE :at IS NULL OR (since <= :at AND ifnull(:at < until, 1)) ORDER BY setting, since",
+        {"point": kept_text(point)} | _asked(setting, at),
+    )
+    return [
+        PointSpan(
+            device=row["device"],
+            setting=row["setting"],
+            value=value_of(row["type"], row["value"]),
+            since=moment_of(row["since"]),
+            until=None if row["until"] is None else moment_of(row["until"]),
+        )
+        for row in rows
+    ]
+
+
+def _asked(setting: str | None, at: datetime | None) -> dict[str, int | str | None]:
+    return {
+        "setting": None if setting is None else kept_text(setting),
+        "at": None if at is None else milliseconds(at),
+    }
 
 
 def _open_spans(database: Database, device: int) -> dict[str, Open]:

@@ -11,14 +11,17 @@ from typing import Self
 
 from pattress.model.device import Device
 from pattress.model.finding import Finding, Outcome
-from pattress.model.kept import KeptFinding, KeptReading, KeptRun, KnownDevice, Span
+from pattress.model.kept import KeptFinding, KeptReading, KeptRun, KnownDevice, Placement, PointSpan, SignOff, Span
 from pattress.model.reading import Reading
+from pattress.store.audits import keep_audit
 from pattress.store.connection import Connection
 from pattress.store.devices import keep_devices, known_devices
-from pattress.store.findings import keep_findings, open_findings
+from pattress.store.findings import findings_at, keep_findings, open_findings
+from pattress.store.placements import keep_placements, placements
 from pattress.store.readings import keep_readings, readings_of
-from pattress.store.runs import begin_run, end_run, runs
-from pattress.store.spans import history
+from pattress.store.runs import begin_run, end_run, last_run, runs
+from pattress.store.sign_offs import keep_sign_offs, signed_off
+from pattress.store.spans import history, history_of_point
 
 
 class Store:
@@ -73,16 +76,62 @@ class Store:
         """Keep that a run came to its end. From here on not even a power cut loses it."""
         await self._connection.write(lambda database: end_run(database, run, ended_at, counts), is_final=True)
 
+    async def keep_audit(
+        self,
+        run: int,
+        *,
+        devices: Sequence[Device],
+        readings: Sequence[Reading],
+        placed: Mapping[str, str],
+        findings: Sequence[Finding],
+        ended_at: datetime,
+        counts: Mapping[Outcome, int],
+    ) -> None:
+        """Keep the whole result of a run at once, and that it came to its end: all of it or, if that fails, nothing.
+
+        `placed` says by point which device (by id) stands there, from the start of the run. From here on not even a
+        power cut loses it.
+        """
+        await self._connection.write(
+            lambda database: keep_audit(database, run, devices, readings, placed, findings, ended_at, counts),
+            is_final=True,
+        )
+
+    async def sign_off(self, agreed: Sequence[SignOff]) -> None:
+        """Keep what people agreed to, all of it or nothing. From here on not even a power cut loses it."""
+        await self._connection.write(lambda database: keep_sign_offs(database, agreed), is_final=True)
+
+    async def signed_off(self) -> dict[str, SignOff]:
+        """Return the newest sign-off of each device that has one, by its present id."""
+        return await self._connection.read(signed_off)
+
+    async def keep_placements(self, run: int, placed: Mapping[str, str], at: datetime) -> None:
+        """Keep which device (by id) stands at which point. A point that is not among them keeps its device."""
+        await self._connection.write(lambda database: keep_placements(database, run, placed, at))
+
+    async def placements(self) -> list[Placement]:
+        """Return which device stood where and when, by point and time."""
+        return await self._connection.read(placements)
+
     async def known_devices(self) -> list[KnownDevice]:
         """Return every device that was seen at least once, in the order of their ids."""
         return await self._connection.read(known_devices)
 
-    async def history(self, device_id: str, setting: str | None = None) -> list[Span]:
-        """Return which values a device's settings had and when, by setting and time; none for an unknown device.
+    async def history(self, device_id: str, setting: str | None = None, at: datetime | None = None) -> list[Span]:
+        """Return which values a device's settings had and when, by setting and time; with `at`, those of that moment.
 
-        The id may be one that the device had before a better one was learned.
+        None for an unknown device. The id may be one that the device had before a better one was learned.
         """
-        return await self._connection.read(lambda database: history(database, device_id, setting))
+        return await self._connection.read(lambda database: history(database, device_id, setting, at))
+
+    async def history_of_point(
+        self, point: str, setting: str | None = None, at: datetime | None = None
+    ) -> list[PointSpan]:
+        """Return which values the devices that stood at a point had while they stood there, by setting and time.
+
+        It goes on where a module was replaced. With `at`, those of that moment.
+        """
+        return await self._connection.read(lambda database: history_of_point(database, point, setting, at))
 
     async def readings_of(self, device_id: str, limit: int = 100) -> list[KeptReading]:
         """Return the newest readings of a device, the newest first; none for an unknown device."""
@@ -95,3 +144,11 @@ class Store:
     async def open_findings(self) -> list[KeptFinding]:
         """Return the findings that hold, the gravest first."""
         return await self._connection.read(open_findings)
+
+    async def findings_at(self, moment: datetime) -> list[KeptFinding]:
+        """Return the findings that held at a moment, the gravest first."""
+        return await self._connection.read(lambda database: findings_at(database, moment))
+
+    async def last_run(self) -> KeptRun | None:
+        """Return the newest run that came to its end, None where there is none."""
+        return await self._connection.read(last_run)
