@@ -3,7 +3,7 @@
 Every function works inside a transaction that somebody else began and ends.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 
 from sqlite_utils import Database
@@ -50,31 +50,31 @@ def keep_findings(database: Database, run: int, findings: Sequence[Finding], at:
 
 def open_findings(database: Database) -> list[KeptFinding]:
     """Return the findings that hold, the gravest first, then by point, device, rule and setting."""
-    return _kept_findings(database, "closed_at IS NULL", {})
+    return _kept_findings(database, None, is_any=False)
 
 
 def findings_at(database: Database, moment: datetime) -> list[KeptFinding]:
     """Return the findings that held at a moment, in the order of `open_findings`."""
-    held = "opened_at <= :at AND ifnull(:at < closed_at, 1)"
-    return _kept_findings(database, held, {"at": milliseconds(moment)})
+    return _kept_findings(database, milliseconds(moment), is_any=False)
 
 
 def all_findings(database: Database) -> list[KeptFinding]:
     """Return every finding that ever held, in the order of `open_findings`."""
-    return _kept_findings(database, "1", {})
+    return _kept_findings(database, None, is_any=True)
 
 
-def _kept_findings(database: Database, condition: str, values: Mapping[str, SqlValue]) -> list[KeptFinding]:
+def _kept_findings(database: Database, at_ms: int | None, *, is_any: bool) -> list[KeptFinding]:
     rows = database.query(
         "SELECT device.id AS device, point.text AS point, rule.text AS rule, setting.text AS setting,"
         " expected.text AS expected, outcome, severity, found, reason, opened_at, closed_at"
         " FROM finding JOIN word AS rule ON rule.key = finding.rule"
         " JOIN word AS expected ON expected.key = finding.expected"
         " LEFT JOIN device ON device.key = finding.device LEFT JOIN word AS point ON point.key = finding.point"
-        f" LEFT JOIN word AS setting ON setting.key = finding.setting WHERE {condition}"
+        " LEFT JOIN word AS setting ON setting.key = finding.setting WHERE CASE WHEN :at IS NULL"
+        " THEN :any OR closed_at IS NULL ELSE opened_at <= :at AND ifnull(:at < closed_at, 1) END"
         " ORDER BY CASE severity WHEN 'danger' THEN 0 WHEN 'fault' THEN 1 ELSE 2 END,"
-        " point.text, device.id, rule.text, setting.text, expected.text, opened_at",  # noqa: S608 - the condition is one of those above
-        dict(values),
+        " point.text, device.id, rule.text, setting.text, expected.text, opened_at",
+        {"at": at_ms, "any": is_any},
     )
     return [
         KeptFinding(
