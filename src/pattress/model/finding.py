@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal, assert_never
+from typing import Literal, NamedTuple, assert_never
 
 from pattress.model.rules import Rule, Waiver
 from pattress.model.vocabulary import Value
@@ -27,12 +27,14 @@ class Subject:
         return self.point or self.device_title or self.device or "the site"
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """A rule's outcome for one setting, explained.
 
     `value` is what the device reported, `remark` says in words what was found, or why nothing could be. `since` is when
     it became so, where that is known, and `before` what it was until then, for a finding about a change.
+
+    It is a tuple where its like are frozen data classes: an audit makes one for each check, and most of the time that
+    judging takes went into making them.
     """
 
     rule: Rule

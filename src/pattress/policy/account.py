@@ -4,7 +4,7 @@ What belongs here: joining devices, readings and the plan, and the built-in rule
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from pattress.identity import Merged, is_at, point_of
 from pattress.model.addresses import is_inside, parse_address
@@ -112,7 +112,7 @@ def _since_sign_off(
             broken.setdefault(finding.setting, []).append(finding.rule.id)
     for change in drift(signed, reading, subject):
         also = also_broken(broken, change.setting or "") if change.outcome == "broken" else None
-        yield replace(change, remark=also) if also else change
+        yield change._replace(remark=also) if also else change
 
 
 def _beside_the_past(past: Past, device: Device, point: Point, subject: Subject) -> Iterator[Finding]:

@@ -8,6 +8,7 @@ import ipaddress
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import assert_never
 
 from pattress.model.addresses import IPNetwork, is_inside, parse_address
@@ -16,6 +17,8 @@ from pattress.model.rules import Comparison, Operand
 from pattress.model.site import Networks
 from pattress.model.vocabulary import Value, definition_of
 from pattress.policy.versions import version_key
+
+MAX_HOSTS = 256  # verdicts kept for one rule: the modules of a site name the same few hosts; 256 x 0.5 kB of text
 
 Verdict = bool | str
 Test = Callable[[Value], Verdict]
@@ -81,6 +84,8 @@ def _equal(operand: Operand) -> Test:
     wanted = _value(operand)
     if isinstance(wanted, bool):
         return lambda value: value is wanted
+    if isinstance(wanted, str):
+        return lambda value: value == wanted  # nothing but text equals text
     return lambda value: _same(value, wanted)
 
 
@@ -111,6 +116,7 @@ def _in_network(operand: str, networks: Networks) -> Expectation:
     suffixes = tuple(f".{name.lower()}" for name in names)
     words = f"an address in {listed}" + (f" or a name under {', '.join(names)}" if names else "")
 
+    @lru_cache(maxsize=MAX_HOSTS)
     def test(value: Value) -> Verdict:
         text = str(value)
         address = parse_address(text.strip("[]"))

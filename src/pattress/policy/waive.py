@@ -1,7 +1,6 @@
 """Waivers: accepted exceptions turn a broken or unverified finding into a waived one, while they last."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from datetime import date
 
 from pattress.model.finding import Finding, Subject
@@ -43,7 +42,7 @@ def _waived(finding: Finding, waivers: Sequence[Waiver]) -> Finding:
         return finding
     for waiver in waivers:
         if waiver.rule == finding.rule.id and _is_for(waiver, finding):
-            return replace(finding, outcome="waived", waiver=waiver)
+            return finding._replace(outcome="waived", waiver=waiver)
     return finding
 
 

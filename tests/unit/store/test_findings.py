@@ -1,6 +1,5 @@
 """Findings are spans: opened once, closed once, and never kept where all is well."""
 
-from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -127,7 +126,7 @@ async def test_a_waived_finding_says_who_accepted_it_and_until_when(tmp_path: Pa
     async with Store.open(tmp_path / "house.db") as store:
         run = await store.begin_run(NIGHT, "digest")
 
-        await store.keep_findings(run, [replace(finding("waived"), waiver=waiver)], NIGHT)
+        await store.keep_findings(run, [finding("waived")._replace(waiver=waiver)], NIGHT)
 
         (kept,) = await store.open_findings()
         assert (kept.outcome, kept.reason) == ("waived", "fed from the boiler (M. Quill, until 2026-09-01)")
