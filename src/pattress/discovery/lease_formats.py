@@ -231,8 +231,12 @@ def _isc_text(token: str) -> str:
 
 
 def _isc_moment(text: str) -> datetime | None:
+    found = _ISC_MOMENT.fullmatch(text)
+    if found is None:
+        return None
+    year, month, day, hour, minute, second = map(int, found.groups())
     try:
-        return datetime.strptime(text, "%Y/%m/%d %H:%M:%S").replace(tzinfo=UTC)
+        return datetime(year, month, day, hour, minute, second, tzinfo=UTC)
     except ValueError:
         return None
 
@@ -279,4 +283,5 @@ _ISC_START = re.compile(
 _KEA_ESCAPE = re.compile(r"&#x([0-9A-Fa-f]{2})")
 # An opened text always ends here, at its line's end if it must, so that every character is looked at once.
 _ISC_TOKEN = re.compile(r'#[^\n]*|"(?:[^"\\\n]|\\[^\n])*+"?|[{};]|[^\s{};"#]+')
+_ISC_MOMENT = re.compile(r"(\d{4})/(\d\d)/(\d\d) (\d\d):(\d\d):(\d\d)", re.ASCII)  # of UTC
 _ISC_ESCAPE = re.compile(rb"\\([0-7]{3})|\\(.)")

@@ -181,11 +181,15 @@ def _joined(paths: Sequence[Path]) -> bytes:
 
 
 def _content(path: Path, size: int) -> bytes:
-    # Not to wait for a writer where the name is that of a pipe.
-    with open(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb") as stream:
+    with open(path, "rb", opener=_open_at_once) as stream:
         if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
             raise OSError(None, "not a regular file")
         return stream.read(size)
+
+
+def _open_at_once(path: str, flags: int) -> int:
+    """Open without waiting for a writer where the name is that of a pipe."""
+    return os.open(path, flags | os.O_NONBLOCK)
 
 
 def _stamp(path: Path) -> tuple[int, int, int, int]:
