@@ -258,7 +258,7 @@ def json_rpc_result(body: bytes) -> object:
 
 
 def _first_line(message: str) -> str:
-    return next((line[:80] for line in message.splitlines() if line), "no reason given")
+    return next((line[:80].rstrip(": ") for line in message.splitlines() if line), "no reason given")
 
 
 def _status_words(status: int, exchange: _Exchange) -> str:
@@ -273,7 +273,9 @@ def _connection_words(error: BaseException) -> str:
             return "it closed the connection without an answer"
         case aiohttp.ClientConnectorError(os_error=ssl.SSLError(reason=reason)):
             return f"no TLS connection: {(reason or 'no reason given').replace('_', ' ').lower()}"
-        case aiohttp.ClientConnectorError(os_error=OSError(errno=int(number))) | OSError(errno=int(number)):
+        case aiohttp.ClientConnectorError(os_error=OSError(errno=int(number))):
             return f"no connection: {os.strerror(number).lower()}"
+        case OSError(errno=int(number)):
+            return f"the connection broke off: {os.strerror(number).lower()}"
         case _:
             return f"no connection: {_first_line(str(error))}"
