@@ -18,6 +18,7 @@ from pattress.model.site import Site
 from pattress.model.source import SourceReport
 from pattress.policy.account import Evidence, account
 from pattress.policy.compiled import CompiledPolicy
+from pattress.policy.past import Past
 from pattress.policy.waive import waive
 from pattress.store.store import Store
 
@@ -56,13 +57,18 @@ async def run_audit(
     policy = CompiledPolicy(site.policy, site.networks)
     run = await store.begin_run(started_at, site.policy.digest)
     async with open_session(site, clock, progress) as session:
-        for sighting in [*kept_sightings(await store.known_devices()), *planned_sightings(site.plan, started_at)]:
+        known = await store.known_devices()
+        for sighting in [*kept_sightings(known), *planned_sightings(site.plan, started_at)]:
             session.add(sighting)
         gathered = await session.gather(site.limits.listen_s if listen_s is None else listen_s)
-    evidence = Evidence(merged=gathered.merged, readings=gathered.readings, sources=gathered.sources)
-    findings = waive(
-        account(site, policy, evidence), site.waivers, today=started_at.astimezone().date(), plan=site.plan
+    past = Past(
+        signed_off=await store.signed_off(),
+        addresses={device.id: device.address for device in known if device.address is not None},
+        placements={one.point: one.device for one in await store.placements() if one.until is None},
     )
+    evidence = Evidence(merged=gathered.merged, readings=gathered.readings, sources=gathered.sources, past=past)
+    judged = waive(account(site, policy, evidence), site.waivers, today=started_at.astimezone().date(), plan=site.plan)
+    findings = [await _dated(finding, store, gathered.readings) for finding in judged]
     ended_at = clock()
     audit = Audit(
         run=run,
@@ -78,6 +84,16 @@ async def run_audit(
     )
     await _keep(store, site, audit)
     return audit
+
+
+async def _dated(finding: Finding, store: Store, readings: Mapping[str, Reading]) -> Finding:
+    """Return a finding about a changed setting with the moment since when it is so, as far as readings tell."""
+    device, setting = finding.subject.device, finding.setting
+    if finding.before is None or device is None or setting is None:
+        return finding
+    spans = await store.history(device, setting)
+    kept = next((span.since for span in spans if span.until is None and span.value == finding.value), None)
+    return finding._replace(since=kept or readings[device].taken_at)
 
 
 async def _keep(store: Store, site: Site, audit: Audit) -> None:

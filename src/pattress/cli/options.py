@@ -39,8 +39,8 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
-def load(folder: Path) -> "Site":
-    """Return the site in a folder.
+def load(folder: Path, waivers_file: Path | None = None) -> "Site":
+    """Return the site in a folder, or the site as it would be with the waivers of another file.
 
     Raises:
         SiteFileError: With every fault of every file.
@@ -54,6 +54,7 @@ def load(folder: Path) -> "Site":
         today=now().astimezone().date(),
         builtin_rules={rule.id: rule.severity for rule in BUILTIN_RULES},
         credentials_folder=Path(credentials) if credentials else None,
+        waivers_file=waivers_file,
     )
 
 

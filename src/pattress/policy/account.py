@@ -5,6 +5,7 @@ What belongs here: joining devices, readings and the plan, and the built-in rule
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from pattress.identity import Merged, is_at, point_of
 from pattress.model.addresses import is_inside, parse_address
@@ -33,6 +34,8 @@ from pattress.policy.compiled import CompiledPolicy
 from pattress.policy.drift import also_broken, drift
 from pattress.policy.evaluate import evaluate, unverified
 from pattress.policy.past import Past
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +103,7 @@ def _since_sign_off(
     past: Past, device: Device, point: Point, subject: Subject, reading: Reading, findings: Sequence[Finding]
 ) -> Iterator[Finding]:
     """Yield the drift of the device; or that the point was signed off with another one."""
-    signed = past.signed_off.get(device.id)
+    signed = _of_device(past.signed_off, device)
     if signed is None:
         if any(one.point == point.name for one in past.signed_off.values()):
             remark = "another module was signed off here; this one was not"
@@ -119,12 +122,12 @@ def _beside_the_past(past: Past, device: Device, point: Point, subject: Subject)
     """Yield what changed of who stands where: the module, its address, its hardware address."""
     before = past.placements.get(point.name)
     if before is not None:
-        is_same = before in {device.id, f"mac:{device.mac}", f"serial:{device.serial}", f"name:{device.name}"}
+        is_same = before in _ids(device)
         found = f"it is {device.id}" if is_same else f"it was {before} and is {device.id} now"
         yield _finding(MODULE_KEPT, subject, "met" if is_same else "broken", found)
     live = [one for one in device.sightings if one.source in LIVE_SOURCES and one.is_dated and not one.is_gone]
     addresses = sorted({one.address for one in live if one.address is not None and "." in one.address})
-    last = past.addresses.get(device.id)
+    last = _of_device(past.addresses, device)
     if last is not None and "." in last and addresses:
         found = (
             f"it is at {', '.join(addresses)}"
@@ -136,6 +139,15 @@ def _beside_the_past(past: Past, device: Device, point: Point, subject: Subject)
     if device.mac is not None and on_link:
         found = f"it reports {device.mac}, and its address has {', '.join(on_link)}"
         yield _finding(MAC_TRUE, subject, "met" if on_link == [device.mac] else "broken", found)
+
+
+def _of_device(past: Mapping[str, T], device: Device) -> T | None:
+    """Return what the past holds of a device, which may have been known by less than its present id."""
+    return next((past[identity] for identity in _ids(device) if identity in past), None)
+
+
+def _ids(device: Device) -> tuple[str, ...]:
+    return device.id, f"mac:{device.mac}", f"serial:{device.serial}", f"name:{device.name}"
 
 
 def subject_of(point: Point | None, device: Device | None) -> Subject:

@@ -11,7 +11,7 @@ from pattress.model.addresses import is_locally_administered
 from pattress.model.device import Conflict, Device, Sighting
 from pattress.model.errors import Fault
 from pattress.model.finding import Finding, Outcome
-from pattress.model.kept import Span
+from pattress.model.kept import SignOff, Span
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.source import SourceReport
 from pattress.model.vocabulary import SettingDefinition, definition_of
@@ -113,6 +113,25 @@ def history_document(known: PlacedKnownDevice, spans: Iterable[Span]) -> Documen
     }
 
 
+def sign_off_document(signed: Iterable[SignOff], unread: Iterable[tuple[str, str]]) -> Document:
+    """Return what was signed off, and what could not be, as `pattress.sign-off/1`."""
+    return {
+        "schema": "pattress.sign-off/1",
+        "signed": [
+            {
+                "device": one.device,
+                "point": one.point,
+                "at": time_text(one.at),
+                "who": one.who,
+                "why": one.why,
+                "settings": dict(one.values),
+            }
+            for one in signed
+        ],
+        "unread": [{"title": title, "reason": reason} for title, reason in unread],
+    }
+
+
 def settings_document(definitions: Iterable[SettingDefinition]) -> Document:
     """Return the vocabulary as `pattress.settings/1`."""
     return {
@@ -195,6 +214,8 @@ def _finding(finding: Finding) -> Document:
         "found": finding.found,
         "reason": finding.reason,
         "origin": finding.origin,
+        "before": finding.before,
+        "since": None if finding.since is None else time_text(finding.since),
         "sentence": finding.sentence,
         "because": rule.because,
         "fix": rule.fix,

@@ -43,11 +43,13 @@ def load_site(
     today: date,
     builtin_rules: Mapping[str, Severity] | None = None,
     credentials_folder: Path | None = None,
+    waivers_file: Path | None = None,
 ) -> Site:
     """Return the site that the files in `folder` describe.
 
     `builtin_rules` are the rules that the program itself has, by id; waivers may name them and policies may not.
-    `credentials_folder` is where systemd has put credentials; secrets are looked for there first.
+    `credentials_folder` is where systemd has put credentials; secrets are looked for there first. `waivers_file` is
+    read in the place of the site's own, so that new waivers can be tried before they are in force.
 
     Raises:
         SiteFileError: With every fault of every file.
@@ -58,7 +60,7 @@ def load_site(
         raise SiteFileError([_no_site(folder)])
     library = _read_profiles([shipped_profiles_folder(), folder / PROFILES_FOLDER], folder)
     points_toml = _read_optional(folder / POINTS_FILE, POINTS_FILE)
-    waivers_toml = _read_optional(folder / WAIVERS_FILE, WAIVERS_FILE)
+    waivers_toml = _read_optional(waivers_file or folder / WAIVERS_FILE, WAIVERS_FILE)
     policy_toml = _read_policy(site_toml, folder)
 
     site_file = site_file_of(site_toml, folder=folder, credentials_folder=credentials_folder)
