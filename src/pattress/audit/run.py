@@ -5,13 +5,14 @@ What belongs here: the steps of a nightly audit. What does not: showing it.
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from pattress.audit.kept import kept_sightings
 from pattress.audit.session import Clock, Progress, open_session, planned_sightings
 from pattress.identity import Merged, point_of
 from pattress.model.device import Device
+from pattress.model.errors import StoreError
 from pattress.model.finding import OUTCOMES, Finding, Outcome
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.site import Site
@@ -83,7 +84,7 @@ async def run_audit(
         sources=gathered.sources,
     )
     await _keep(store, site, audit)
-    return audit
+    return replace(audit, sources=(*audit.sources, *await _thinned(store, ended_at)))
 
 
 async def _dated(finding: Finding, store: Store, readings: Mapping[str, Reading]) -> Finding:
@@ -108,6 +109,15 @@ async def _keep(store: Store, site: Site, audit: Audit) -> None:
         ended_at=audit.ended_at,
         counts=audit.counts,
     )
+
+
+async def _thinned(store: Store, now: datetime) -> list[SourceReport]:
+    """Let the store thin what has aged. That it could not is said beside a result that is already kept."""
+    try:
+        await store.thin(now)
+    except StoreError as error:
+        return [SourceReport(source="store", state="failed", detail=f"old readings could not be thinned: {error}")]
+    return []
 
 
 def _placed(site: Site, audit: Audit) -> Iterator[tuple[str, str]]:

@@ -56,13 +56,20 @@ class Connection:
         """Return what `work` reads, all of it from one moment."""
         return await self._on_thread(self._read, work)
 
-    async def write(self, work: Callable[[Database], Result], *, is_final: bool = False) -> Result:
+    async def write(
+        self, work: Callable[[Database], Result], *, is_final: bool = False, checks_keys: bool = True
+    ) -> Result:
         """Return what `work` gives after it was kept in one transaction.
 
         A killed process loses nothing that was kept. A power cut may lose the newest transactions, but none up to
-        the last one with `is_final`, which waits for the disk.
+        the last one with `is_final`, which waits for the disk. Without `checks_keys`, `work` itself sees to it that
+        every reference has what it refers to.
         """
-        return await self._on_thread(self._write, work, is_final)
+        return await self._on_thread(self._write, work, is_final, checks_keys)
+
+    async def alone(self, work: Callable[[Database], Result]) -> Result:
+        """Return what `work` gives, which must run in no transaction."""
+        return await self._on_thread(self._alone, work)
 
     async def close(self) -> None:
         """Close the file after everything that was asked before, and end the thread. Twice is as good as once."""
@@ -99,10 +106,16 @@ class Connection:
         with refusals_of(self._path), database.atomic():
             return work(database)
 
-    def _write(self, work: Callable[[Database], Result], is_final: bool) -> Result:
+    def _alone(self, work: Callable[[Database], Result]) -> Result:
+        database = self._opened()
+        with refusals_of(self._path):
+            return work(database)
+
+    def _write(self, work: Callable[[Database], Result], is_final: bool, checks_keys: bool) -> Result:
         database = self._opened()
         with refusals_of(self._path):
             database.execute("PRAGMA synchronous = FULL" if is_final else "PRAGMA synchronous = NORMAL")
+            database.execute("PRAGMA foreign_keys = ON" if checks_keys else "PRAGMA foreign_keys = OFF")
             with write_transaction(database):
                 return work(database)
 

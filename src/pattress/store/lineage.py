@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from sqlite_utils import Database
 
 from pattress.model.device import Device
+from pattress.store.days import join_days
 from pattress.store.encoding import kept_text
 
 
@@ -84,6 +85,7 @@ def _join(database: Database, former: int, key: int, run: int, at_ms: int) -> No
     """
     row = {"former": former, "key": key, "run": run, "at": at_ms}
     database.execute("UPDATE OR IGNORE reading SET device = :key WHERE device = :former", row)
+    join_days(database, former, key)
     database.execute(
         "INSERT INTO sighting SELECT :key, source, name, address, first_seen, last_seen, count FROM sighting"
         " WHERE device = :former"

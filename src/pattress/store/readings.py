@@ -14,13 +14,16 @@ What a setting's absence means:
 
 import json
 from collections.abc import Callable, Sequence
+from datetime import datetime
+from itertools import islice
 from typing import assert_never
 
 from sqlite_utils import Database
 
-from pattress.model.kept import KeptReading
+from pattress.model.kept import KeptReading, Measurement
 from pattress.model.reading import ReadError, Reading, Snapshot, Unreadable
 from pattress.model.vocabulary import definition_of
+from pattress.store.days import newest_readings, readings_between
 from pattress.store.encoding import (
     SqlValue,
     is_numeric_measurement,
@@ -28,7 +31,6 @@ from pattress.store.encoding import (
     milliseconds,
     moment_of,
     packed,
-    unpacked,
 )
 from pattress.store.lineage import device_key, ensured_device_key
 from pattress.store.runs import started_at_of
@@ -45,6 +47,8 @@ Row = dict[str, SqlValue | None]
 def keep_readings(database: Database, run: int, readings: Sequence[Reading]) -> None:
     """Keep readings in the order in which they came.
 
+    Those of a run that has ended, taken until the next one, do not count among its results.
+
     Raises:
         ValueError: If there is no such run, or a reading's time has no time zone.
     """
@@ -54,30 +58,41 @@ def keep_readings(database: Database, run: int, readings: Sequence[Reading]) -> 
     database.table("reading").insert_all(rows, replace=True)
     read_count = sum(row["is_read"] == 1 for row in rows)
     database.execute(
-        "UPDATE run SET read_count = read_count + ?, unreadable_count = unreadable_count + ? WHERE key = ?",
+        "UPDATE run SET read_count = read_count + ?, unreadable_count = unreadable_count + ?"
+        " WHERE key = ? AND ended_at IS NULL",
         [read_count, len(rows) - read_count, run],
     )
 
 
 def readings_of(database: Database, device_id: str, limit: int) -> list[KeptReading]:
     """Return the newest readings of a device, the newest first; none for an unknown device."""
-    rows = database.query(
-        "SELECT device.id AS device, run, taken_at, is_read, word.text AS reason, names, measured FROM reading"
-        " JOIN device ON device.key = reading.device LEFT JOIN word ON word.key = reading.reason"
-        " LEFT JOIN layout ON layout.key = reading.layout"
-        " WHERE reading.device = ? ORDER BY taken_at DESC, run DESC LIMIT ?",
-        [device_key(database, device_id), limit],
-    )
+    device = database.execute("SELECT key, id FROM device WHERE key = ?", [device_key(database, device_id)]).fetchone()
+    if device is None:
+        return []
     return [
         KeptReading(
-            device=row["device"],
-            run=row["run"],
-            taken_at=moment_of(row["taken_at"]),
-            outcome="read" if row["is_read"] else "unreadable",
-            reason=row["reason"],
-            measurements={} if row["measured"] is None else unpacked(json.loads(row["names"]), row["measured"]),
+            device=device[1],
+            run=taken.run,
+            taken_at=moment_of(taken.taken_at_ms),
+            outcome="read" if taken.is_read else "unreadable",
+            reason=taken.reason,
+            measurements=taken.measured,
         )
-        for row in rows
+        for taken in islice(newest_readings(database, device[0]), limit)
+    ]
+
+
+def measurements(
+    database: Database, device_id: str, setting: str, since: datetime, until: datetime
+) -> list[Measurement]:
+    """Return what a device measured from `since` until just before `until`, the oldest first; none where unknown."""
+    device = device_key(database, device_id)
+    if device is None:
+        return []
+    return [
+        Measurement(taken_at=moment_of(taken.taken_at_ms), value=taken.measured[setting])
+        for taken in readings_between(database, device, milliseconds(since), milliseconds(until))
+        if setting in taken.measured
     ]
 
 

@@ -6,22 +6,38 @@ What belongs here: one asynchronous method for each thing that is kept or asked 
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Self
 
 from pattress.model.device import Device
 from pattress.model.finding import Finding, Outcome
-from pattress.model.kept import KeptFinding, KeptReading, KeptRun, KnownDevice, Placement, PointSpan, SignOff, Span
+from pattress.model.kept import (
+    KeptFinding,
+    KeptReading,
+    KeptRun,
+    KnownDevice,
+    Measurement,
+    Placement,
+    PointSpan,
+    Retention,
+    SignOff,
+    Span,
+)
 from pattress.model.reading import Reading
 from pattress.store.audits import keep_audit
 from pattress.store.connection import Connection
 from pattress.store.devices import keep_devices, known_devices
 from pattress.store.findings import findings_at, keep_findings, open_findings
 from pattress.store.placements import keep_placements, placements
-from pattress.store.readings import keep_readings, readings_of
+from pattress.store.readings import keep_readings, measurements, readings_of
 from pattress.store.runs import begin_run, end_run, last_run, runs
 from pattress.store.sign_offs import keep_sign_offs, signed_off
 from pattress.store.spans import history, history_of_point
+from pattress.store.thinning import aged_days, ages, forget_aged, forget_words, settle_days
+
+DAYS_AT_ONCE = 64  # about 0.3 s of a transaction, where each holds 288 readings
+DEFAULT_RETENTION = Retention()
 
 
 class Store:
@@ -136,6 +152,31 @@ class Store:
     async def readings_of(self, device_id: str, limit: int = 100) -> list[KeptReading]:
         """Return the newest readings of a device, the newest first; none for an unknown device."""
         return await self._connection.read(lambda database: readings_of(database, device_id, limit))
+
+    async def measurements(self, device_id: str, setting: str, since: datetime, until: datetime) -> list[Measurement]:
+        """Return what a device measured from `since` until just before `until`, the oldest first, as far as kept.
+
+        None for an unknown device. The older, the fewer: see `Retention`.
+        """
+        return await self._connection.read(lambda database: measurements(database, device_id, setting, since, until))
+
+    async def thin(self, now: datetime, retention: Retention = DEFAULT_RETENTION, *, is_whole: bool = False) -> int:
+        """Pack and thin the readings that have aged; return how many went. To be called after each audit.
+
+        It takes many small transactions, so that others can write between them. With `is_whole` everything is looked
+        at, not only what has aged since a month ago. Nothing is done where too few runs agree on what day it is.
+        """
+        old = await self._connection.read(lambda database: ages(database, now, retention, is_whole=is_whole))
+        if old is None:
+            return 0
+        days = await self._connection.read(lambda database: aged_days(database, old))
+        gone = 0
+        for start in range(0, len(days), DAYS_AT_ONCE):
+            some = days[start : start + DAYS_AT_ONCE]
+            gone += await self._connection.write(partial(settle_days, days=some, ages=old))
+        await self._connection.write(lambda database: forget_aged(database, old))
+        await self._connection.write(forget_words, checks_keys=False)
+        return gone
 
     async def runs(self, limit: int = 30) -> list[KeptRun]:
         """Return the newest runs, the newest first."""
