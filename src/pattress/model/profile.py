@@ -13,6 +13,7 @@ CHANNEL_GROUPS = ("output", "input", "meter", "dimmer", "led")
 """Groups of the vocabulary that repeat per channel; `shutter` has no channel number."""
 
 Decoding = Literal["json", "text"]
+ClockForm = Literal["unix", "iso"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +96,9 @@ class SettingSource:
     """Where a setting is found: JMESPath `at` in document `document`, or `always` by the kind's construction.
 
     In `at`, `{channel}` counts from 1 and `{index}` from 0. A `values` table translates; `scale` and `offset` convert
-    units (value x scale + offset); `is_text` allows numbers and booleans written as text.
+    units (value x scale + offset); `is_text` allows numbers and booleans written as text. With `clock` the value is
+    the time by the device's own clock, of which `time.offset_s` is measured: seconds since 1970 (`unix`) or date and
+    time as text (`iso`).
     """
 
     name: str
@@ -106,6 +109,7 @@ class SettingSource:
     offset: float | None = None
     is_text: bool = False
     always: Value | None = None
+    clock: ClockForm | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +143,19 @@ class DataSheet:
     has_isolated_contact: bool | None = None
     needs_neutral: bool | None = None
     maximum_temperature_c: float | None = None
+
+
+RATED_FIELDS: Mapping[str, str] = {
+    "rated_current_a": "A",
+    "rated_power_w": "W",
+    "minimum_load_w": "W",
+    "supply_ac_v": "V",
+    "supply_dc_v": "V",
+    "maximum_temperature_c": "Cel",
+}
+"""The fields of a data sheet that a rule may compare with, and their units (UCUM)."""
+RATED_RANGES = ("supply_ac_v", "supply_dc_v")
+"""Those of them that are ranges."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

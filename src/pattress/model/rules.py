@@ -15,6 +15,7 @@ Comparison = Literal[
     "at_least",
     "at_most",
     "between",
+    "near",
     "matches",
     "version_at_least",
     "in_network",
@@ -27,16 +28,21 @@ COMPARISONS: tuple[Comparison, ...] = (
     "at_least",
     "at_most",
     "between",
+    "near",
     "matches",
     "version_at_least",
     "in_network",
     "present",
     "absent",
 )
-PLANNED_COMPARISONS: tuple[Comparison, ...] = ("equal", "at_least", "at_most", "version_at_least")
+PLANNED_COMPARISONS: tuple[Comparison, ...] = ("equal", "at_least", "at_most", "near", "version_at_least")
 """Comparisons that a `plan` requirement may name."""
+RATED_COMPARISONS: tuple[Comparison, ...] = ("at_least", "at_most", "between")
+"""Comparisons that a `data_sheet` requirement may name."""
 
 Operand = Value | tuple[Value, ...]
+Silence = Literal["unverified", "skip"]
+"""What holds where the plan or the data sheet says nothing: the check cannot be made, or is left out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,13 +50,18 @@ class Requirement:
     """What one setting must be. `setting` may hold `*` for every channel.
 
     With `is_planned` the operand comes from the point's plan; `unplanned` says what holds where the plan is silent.
+    With `rated` it comes from that field of the kind's data sheet; `unrated` says what holds where the sheet is silent.
+    `within_pct` belongs to `near`: how far the value may be from the operand, in percent of it.
     """
 
     setting: str
     comparison: Comparison
     operand: Operand = True
     is_planned: bool = False
-    unplanned: Literal["unverified", "skip"] = "unverified"
+    unplanned: Silence = "unverified"
+    rated: str | None = None
+    unrated: Silence = "unverified"
+    within_pct: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +77,10 @@ class Applies:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """One rule of a policy, with everything needed to explain its outcome to a person."""
+    """One rule of a policy, with everything needed to explain its outcome to a person.
+
+    `file` is the file that holds it, as faults name it; None for a rule of the program itself.
+    """
 
     id: str
     title: str
@@ -76,16 +90,47 @@ class Rule:
     requirements: tuple[Requirement, ...] = ()
     applies: Applies = Applies()
     cites: tuple[str, ...] = ()
+    file: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Override:
+    """What one policy file changed of a rule in another that it includes.
+
+    `fields` are the keys of the rule that were put in the place of the old ones. Where the rule was dropped and does
+    not hold at all, `dropped` is what it was.
+    """
+
+    rule: str
+    file: str
+    fields: tuple[str, ...] = ()
+    reason: str | None = None
+    dropped: Rule | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beyond:
+    """A provision that no setting of a device can show, and why: a policy claims no more than it checks."""
+
+    provision: str
+    why: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Policy:
-    """A named set of rules. `digest` is the SHA-256 of its file, so that a report can say which policy it used."""
+    """A named set of rules, with what its files have overridden and what they say is beyond them.
+
+    `digest` is the SHA-256 of its file, or of the digests of all of its files where it includes others, so that a
+    report can say which policy it used. `files` names them, the included before the including.
+    """
 
     id: str
     title: str
     rules: tuple[Rule, ...]
     digest: str
+    overridden: tuple[Override, ...] = ()
+    beyond: tuple[Beyond, ...] = ()
+    files: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,10 +32,13 @@ class Expectation:
     words: str
 
 
-def expectation(comparison: Comparison, operand: Operand, setting: str, networks: Networks) -> Expectation:
+def expectation(
+    comparison: Comparison, operand: Operand, setting: str, networks: Networks, *, within_pct: float | None = None
+) -> Expectation:
     """Return the test and the words for one comparison.
 
-    The operand is one that the policy file's loader has accepted for this comparison and setting.
+    The operand is one that the policy file's loader has accepted for this comparison and setting. `within_pct` is
+    needed for `near`.
     """
     unit = _unit(setting)
     match comparison:
@@ -58,6 +61,8 @@ def expectation(comparison: Comparison, operand: Operand, setting: str, networks
             return Expectation(
                 lambda value: first <= _number(value) <= last, f"from {shown(first)} to {shown(last)}{unit}"
             )
+        case "near":
+            return _near(operand if isinstance(operand, tuple) else (operand,), within_pct, unit)
         case "matches":
             pattern = re.compile(str(operand))
             return Expectation(lambda value: pattern.fullmatch(str(value)) is not None, f"text of the form {operand}")
@@ -92,6 +97,18 @@ def _equal(operand: Operand) -> Test:
 def _same(value: Value, wanted: Value) -> bool:
     """Equality that keeps true and 1 apart; 1 and 1.0 are one number."""
     return isinstance(value, bool) == isinstance(wanted, bool) and value == wanted
+
+
+def _near(operand: tuple[Value, ...], within_pct: float | None, unit: str) -> Expectation:
+    if within_pct is None:
+        raise TypeError("near needs a distance in percent")
+    centres = [_number(one) for one in operand]
+    # Rounded, so that the dust of binary fractions does not put 13.2 V outside of 12 V and a tenth.
+    bounds = [(centre, round(abs(centre) * within_pct / 100, 9)) for centre in centres]
+    return Expectation(
+        lambda value: any(round(abs(_number(value) - centre), 9) <= reach for centre, reach in bounds),
+        f"within {shown(within_pct)} % of " + " or ".join(f"{shown(centre)}{unit}" for centre in centres),
+    )
 
 
 def _version_at_least(wanted: str) -> Test:

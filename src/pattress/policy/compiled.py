@@ -1,6 +1,7 @@
 """A policy made ready: for each kind of device and point, the flat list of checks that apply.
 
-What belongs here: which rule applies where, channels, planned operands. What does not: looking at a reading.
+What belongs here: which rule applies where, channels, operands from the plan and the data sheet. What does not:
+looking at a reading.
 """
 
 from collections.abc import Iterator
@@ -8,9 +9,10 @@ from dataclasses import dataclass
 
 from pattress.model.plan import Point
 from pattress.model.profile import CHANNEL_GROUPS, Profile
-from pattress.model.rules import Applies, Policy, Requirement, Rule
+from pattress.model.rules import Applies, Operand, Policy, Requirement, Rule
 from pattress.model.site import Networks
-from pattress.policy.compare import Test, expectation
+from pattress.model.vocabulary import generic_name
+from pattress.policy.compare import Expectation, Test, expectation
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +61,16 @@ class CompiledPolicy:
 
     def _fixed_checks(self, profile: Profile, room: str) -> Iterator[tuple[int, Check]]:
         for number, rule, requirement, setting in self._applying(profile, room):
-            if not requirement.is_planned:
-                wanted = expectation(requirement.comparison, requirement.operand, setting, self._networks)
+            if requirement.rated is not None:
+                rated = getattr(profile.data_sheet, requirement.rated)
+                if rated is not None:
+                    wanted = self._expectation(requirement, rated, setting)
+                    yield number, Check(rule, setting, f"{wanted.words}, by its data sheet", wanted.test)
+                elif requirement.unrated == "unverified":
+                    gap = f"the data sheet of {profile.id} does not say {requirement.rated}"
+                    yield number, Check(rule, setting, "as its data sheet says", None, gap)
+            elif not requirement.is_planned:
+                wanted = self._expectation(requirement, requirement.operand, setting)
                 is_absence = requirement.comparison == "absent"
                 yield number, Check(rule, setting, wanted.words, wanted.test, wants_absence=is_absence)
 
@@ -70,10 +80,13 @@ class CompiledPolicy:
                 continue
             planned = point.settings.get(setting)
             if planned is not None:
-                wanted = expectation(requirement.comparison, planned, setting, self._networks)
+                wanted = self._expectation(requirement, planned, setting)
                 yield number, Check(rule, setting, f"{wanted.words}, as planned", wanted.test)
             elif requirement.unplanned == "unverified":
                 yield number, Check(rule, setting, "as planned", None, f"the plan of {point.name} does not say it")
+
+    def _expectation(self, requirement: Requirement, operand: Operand, setting: str) -> Expectation:
+        return expectation(requirement.comparison, operand, setting, self._networks, within_pct=requirement.within_pct)
 
 
 def _applies(applies: Applies, profile: Profile, room: str) -> bool:
@@ -89,11 +102,11 @@ def _applies(applies: Applies, profile: Profile, room: str) -> bool:
 def _settings(pattern: str, profile: Profile) -> Iterator[str]:
     """Yield the concrete names of a pattern on this kind, less what the kind has not by construction."""
     group = pattern.split(".", 1)[0]
-    if group in profile.lacks or pattern in profile.lacks or pattern.replace("*", "N") in profile.lacks:
-        return
-    if ".*." not in pattern:
-        if group not in CHANNEL_GROUPS or profile.channels.get(group, 0) > 0:
-            yield pattern
-        return
-    for channel in range(1, profile.channels.get(group, 0) + 1):
-        yield pattern.replace("*", str(channel), 1)
+    if ".*." in pattern:
+        count = profile.channels.get(group, 0)
+        names = [pattern.replace("*", str(channel), 1) for channel in range(1, count + 1)]
+    else:
+        names = [pattern] if group not in CHANNEL_GROUPS or profile.channels.get(group, 0) > 0 else []
+    lacks = {name.replace(".*.", ".N.", 1) for name in profile.lacks}
+    if group not in lacks:
+        yield from (name for name in names if name not in lacks and generic_name(name) not in lacks)

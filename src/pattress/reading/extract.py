@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from pattress.model.profile import (
     CHANNEL_GROUPS,
+    ClockForm,
     Document,
     HttpGet,
     JsonRpc,
@@ -26,6 +27,7 @@ from pattress.model.vocabulary import (
     checked_value,
     definition_of,
 )
+from pattress.reading.clock import Exchange, measured_offset_s, reported_time_s
 from pattress.wire.search import SearchError, search
 
 
@@ -60,10 +62,13 @@ class Extractor:
         """Return the settings that are found in a document."""
         return [place.name for place in self._by_document[document]]
 
-    def extract(self, document: str, content: object) -> tuple[dict[str, Reported], list[ReadError]]:
+    def extract(
+        self, document: str, content: object, exchange: Exchange | None = None
+    ) -> tuple[dict[str, Reported], list[ReadError]]:
         """Return the settings found in one document, and an error for each that does not fit its type.
 
         A path that leads nowhere, or to null, is a setting that was not reported: neither a value nor an error.
+        `exchange` says when the document was asked for and came; without it no clock can be measured.
         """
         values: dict[str, Reported] = {}
         errors: list[ReadError] = []
@@ -71,7 +76,7 @@ class Extractor:
             try:
                 raw = search(place.at, content)
                 if raw is not None:
-                    values[place.name] = _reported(raw, place)
+                    values[place.name] = _reported(raw, place, exchange)
             except (ValueMismatchError, SearchError) as error:
                 errors.append(ReadError(subject=place.name, reason=f"{error} ({place.origin})"))
         return values, errors
@@ -137,7 +142,9 @@ def _concrete(name: str, profile: Profile) -> list[tuple[str, int]]:
     return [(name.replace("*", str(channel), 1), channel) for channel in range(1, count + 1)]
 
 
-def _reported(raw: object, place: _Place) -> Reported:
+def _reported(raw: object, place: _Place, exchange: Exchange | None) -> Reported:
+    if place.source.clock is not None:
+        return Reported(value=_clock_offset_s(raw, place.source, place.source.clock, exchange), origin=place.origin)
     if not place.table:
         value = checked_value(place.definition, _converted(raw, place.source, place.definition))
         return Reported(value=value, origin=place.origin)
@@ -147,6 +154,12 @@ def _reported(raw: object, place: _Place) -> Reported:
     if reported is None:
         raise ValueMismatchError(raw, "one of " + ", ".join(place.table))
     return reported
+
+
+def _clock_offset_s(raw: object, source: SettingSource, form: ClockForm, exchange: Exchange | None) -> float:
+    if source.is_text and form == "unix" and isinstance(raw, str) and _NUMBER.fullmatch(raw.strip()):
+        raw = float(raw)
+    return measured_offset_s(reported_time_s(raw, form, source.scale), exchange)
 
 
 def _converted(raw: object, source: SettingSource, definition: SettingDefinition) -> object:

@@ -16,6 +16,7 @@ from pattress.model.reading import ReadError, Reading, Reported, Snapshot, Unrea
 from pattress.model.site import Limits
 from pattress.model.vocabulary import describe
 from pattress.reading import mqtt
+from pattress.reading.clock import Exchange
 from pattress.reading.extract import Extractor, nested, request_words
 from pattress.reading.http import HttpLink, UnreachableError, json_rpc_result
 from pattress.reading.target import Target
@@ -68,7 +69,9 @@ class Reader:
         addresses = target.addresses[:MAX_ADDRESSES] if needs_address else ()
         failure: _NotThereError | None = None
         for address in addresses or (None,):
-            reading = _DeviceReading(self._extractor(target), target, address, self._http, self._brokers, self._limits)
+            reading = _DeviceReading(
+                self._extractor(target), target, address, self._http, self._brokers, self._limits, self._clock
+            )
             try:
                 await reading.run()
             except _NotThereError as error:
@@ -120,6 +123,7 @@ class _DeviceReading:
         http: HttpLink,
         brokers: Mapping[str, MqttLink],
         limits: Limits,
+        clock: Callable[[], datetime],
     ) -> None:
         self.values: dict[str, Reported] = {}
         self.errors: list[ReadError] = []
@@ -131,6 +135,7 @@ class _DeviceReading:
         self._http = http
         self._brokers = brokers
         self._limits = limits
+        self._clock = clock
         self._is_proven = False
         self._asks_credentials = target.profile.access.credential != "none"
 
@@ -143,6 +148,7 @@ class _DeviceReading:
             if refusal is not None:
                 self._fail(document, refusal)
                 continue
+            sent_s = self._clock().timestamp()
             try:
                 content = await self._content(document)
             except (UnreachableError, _NotThereError):
@@ -154,7 +160,8 @@ class _DeviceReading:
                 self._fail(document, str(error))
                 continue
             answered += 1
-            found, errors = self._extractor.extract(document.id, content)
+            exchange = Exchange(sent_s, self._clock().timestamp())
+            found, errors = self._extractor.extract(document.id, content, exchange)
             self.values.update(found)
             self.errors.extend(errors)
             self._prove(document, found)

@@ -66,6 +66,7 @@ def profile_of(file: TomlFile) -> Profile | None:
     sources = settings_of(file, channels=channels, documents=ids)
     if access is not None and sources and len(file.faults) == before:
         _check_identity_comes_first(file, access, documents, sources)
+    _check_clock_is_fresh(file, documents, sources)
     alive = _alive(file, ids)
     if shape is None or access is None or sheet is None or channels is None or file.faults:
         return None
@@ -247,6 +248,15 @@ def _not_json(value: object) -> Iterator[tuple[KeyPath, object]]:
             pass
         case _:
             yield (), value
+
+
+def _check_clock_is_fresh(file: TomlFile, documents: tuple[Document, ...], sources: tuple[SettingSource, ...]) -> None:
+    """A retained message says what the time was when it was published, nobody knows when."""
+    retained = {document.id for document in documents if isinstance(document.request, MqttRetained)}
+    for source in sources:
+        if source.clock is not None and source.document in retained:
+            expected = "a document that is asked for: what is retained says no present time"
+            file.fault(("settings", source.name, "in"), found=said(source.document), expected=expected)
 
 
 def _check_identity_comes_first(

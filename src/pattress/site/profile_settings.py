@@ -18,6 +18,7 @@ from pattress.site.shapes import Mismatch, keys_of
 from pattress.site.words import said
 
 IDENTITY_SETTINGS = ("mac", "serial")
+CLOCK_SETTING = "time.offset_s"
 
 
 def settings_of(file: TomlFile, *, channels: Mapping[str, int] | None, documents: Known) -> tuple[SettingSource, ...]:
@@ -60,6 +61,7 @@ def _source(
     values = {
         key: _legal(file, (*path, "values", key), definition, value) for key, value in (shape.values or {}).items()
     }
+    _check_clock(file, path, name, shape)
     for key in ("scale", "offset"):
         if getattr(shape, key) is not None and definition.type not in ("integer", "number"):
             file.fault((*path, key), found=f"a {key}", expected=f"none, for {name} is {_kind(definition)}")
@@ -74,7 +76,23 @@ def _source(
         offset=shape.offset,
         is_text=shape.is_text,
         always=always,
+        clock=shape.clock,
     )
+
+
+def _check_clock(file: TomlFile, path: KeyPath, name: str, shape: SettingShape) -> None:
+    """`time.offset_s` is measured by the device's clock, and nothing else is."""
+    if shape.clock is None:
+        if name == CLOCK_SETTING and shape.always is None:
+            expected = 'clock = "unix" or clock = "iso": it is measured by the time that the device reports'
+            file.fault((*path, "clock"), found="nothing", expected=expected)
+        return
+    if name != CLOCK_SETTING:
+        file.fault((*path, "clock"), found="a clock", expected=f"none, for only {CLOCK_SETTING} is measured by one")
+    beside = {"unix": ("values", "offset"), "iso": ("values", "offset", "scale", "text")}[shape.clock]
+    for key in beside:
+        if key in _written_keys(shape):
+            file.fault((*path, key), found=f"{key} beside clock", expected=f'no {key} beside clock = "{shape.clock}"')
 
 
 def _check_always(file: TomlFile, path: KeyPath, shape: SettingShape, definition: SettingDefinition) -> None:

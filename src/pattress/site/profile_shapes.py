@@ -13,7 +13,7 @@ from jmespath.exceptions import JMESPathError
 from jmespath.functions import Functions
 from pydantic import AfterValidator, Field, PlainValidator
 
-from pattress.model.profile import Decoding, ModuleClass
+from pattress.model.profile import ClockForm, Decoding, ModuleClass
 from pattress.site.names import nearest
 from pattress.site.shapes import Identifier, Mismatch, Scalar, Shape, Table, Text
 from pattress.wire.topics import filter_fault, topic_fault
@@ -206,6 +206,7 @@ class SettingShape(Shape):
     offset: float | None = None
     is_text: bool = Field(default=False, alias="text")
     always: Scalar | None = None
+    clock: ClockForm | None = None
 
 
 class AliveShape(Shape):

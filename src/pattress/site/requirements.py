@@ -1,26 +1,36 @@
 """One entry of a rule's `require` table into a `Requirement`.
 
-What belongs here: the closed set of comparisons as a person writes them, and which operands each takes for which
-setting. What does not: comparing (`policy`).
+What belongs here: where the operand comes from (the rule itself, the plan, the data sheet), and which keys may stand
+beside one another. What does not: which operands a comparison takes (`operands`), and comparing (`policy`).
 """
 
-from collections.abc import Callable
 from typing import Any, Literal, cast
 
-from pattress.model.rules import COMPARISONS, PLANNED_COMPARISONS, Comparison, Operand, Requirement
+from pattress.model.profile import RATED_FIELDS, RATED_RANGES
+from pattress.model.rules import (
+    COMPARISONS,
+    PLANNED_COMPARISONS,
+    RATED_COMPARISONS,
+    Comparison,
+    Operand,
+    Requirement,
+    Silence,
+)
 from pattress.model.vocabulary import SettingDefinition
-from pattress.policy.versions import version_key
 from pattress.site.files import TomlFile
 from pattress.site.lines import KeyPath
 from pattress.site.names import nearest
-from pattress.site.patterns import pattern_fault
-from pattress.site.setting_names import checked_definition, legal_value
-from pattress.site.shapes import Mismatch, choice, network_of
-from pattress.site.words import said
+from pattress.site.operands import check_fits, operand_of
+from pattress.site.setting_names import checked_definition
+from pattress.site.shapes import Mismatch, choice
 
-UNPLANNED = ("unverified", "skip")
+SILENCES: tuple[Silence, ...] = ("unverified", "skip")
 
-_KEYS = (*COMPARISONS, "plan", "unplanned")
+_ONE_OF = (*COMPARISONS, "plan", "data_sheet")
+_BESIDE = {"unplanned": ("plan",), "field": ("data_sheet",), "unrated": ("data_sheet",), "within_pct": ("near", "plan")}
+"""What may only stand beside something else, and beside what."""
+_KEYS = (*_ONE_OF, *_BESIDE)
+MAX_WITHIN_PCT = 100.0
 
 
 def requirement_of(file: TomlFile, path: KeyPath, setting: str, written: object) -> Requirement | None:
@@ -29,184 +39,151 @@ def requirement_of(file: TomlFile, path: KeyPath, setting: str, written: object)
     if definition is None:
         return None
     if not isinstance(written, dict):
-        try:
-            return Requirement(setting=setting, comparison="equal", operand=_equal(definition, written))
-        except Mismatch as error:
-            file.mismatch(path, written, error)
+        operand = _operand(file, path, "equal", definition, written)
+        return None if operand is None else Requirement(setting=setting, comparison="equal", operand=operand)
+    chosen = _chosen(file, path, written)
+    match chosen:
+        case None:
             return None
-    if not _has_one_comparison(file, path, written):
-        return None
-    if "plan" in written:
-        return _planned(file, path, setting, definition, written)
-    comparison = cast(Comparison, next(iter(written)))
+        case "plan":
+            return _planned(file, path, setting, definition, written)
+        case "data_sheet":
+            return _rated(file, path, setting, definition, written)
+        case _:
+            within = _within(file, path, written) if chosen == "near" else None
+            operand = _operand(file, (*path, chosen), chosen, definition, written[chosen])
+            if operand is None or (chosen == "near" and within is None):
+                return None
+            return Requirement(setting=setting, comparison=chosen, operand=operand, within_pct=within)
+
+
+def _operand(
+    file: TomlFile, path: KeyPath, comparison: Comparison, definition: SettingDefinition, value: object
+) -> Operand | None:
     try:
-        operand = _OPERANDS[comparison](definition, written[comparison])
+        return operand_of(comparison, definition, value)
     except Mismatch as error:
-        file.mismatch((*path, comparison), written[comparison], error)
-        return None
-    return Requirement(setting=setting, comparison=comparison, operand=operand)
+        file.mismatch(path, value, error)
+    return None
 
 
-def _has_one_comparison(file: TomlFile, path: KeyPath, written: dict[str, Any]) -> bool:
+def _chosen(
+    file: TomlFile, path: KeyPath, written: dict[str, Any]
+) -> Comparison | Literal["plan", "data_sheet"] | None:
+    """The one key that says how to compare, or None after noting what else is there or missing."""
     unknown = [key for key in written if key not in _KEYS]
     for key in unknown:
-        expected = "one of " + ", ".join((*COMPARISONS, "plan"))
+        expected = "one of " + ", ".join(_ONE_OF)
         file.fault((*path, key), found="an unknown comparison", expected=expected, nearest=nearest(key, _KEYS))
     if unknown:
-        return False
-    comparisons = [key for key in written if key != "unplanned"]
+        return None
+    comparisons = [key for key in written if key in _ONE_OF]
     if len(comparisons) != 1:
         found = " and ".join(comparisons) if comparisons else "no comparison"
         file.fault(path, found=found, expected="exactly one comparison")
-    elif "unplanned" in written and "plan" not in written:
-        file.fault((*path, "unplanned"), found=f"unplanned beside {comparisons[0]}", expected="unplanned beside plan")
-    else:
-        return True
-    return False
+        return None
+    misplaced = [key for key in written if key in _BESIDE and comparisons[0] not in _BESIDE[key]]
+    for key in misplaced:
+        expected = f"{key} beside {' or '.join(_BESIDE[key])}"
+        file.fault((*path, key), found=f"{key} beside {comparisons[0]}", expected=expected)
+    return None if misplaced else cast(Comparison, comparisons[0])
 
 
 def _planned(
     file: TomlFile, path: KeyPath, setting: str, definition: SettingDefinition, written: dict[str, Any]
 ) -> Requirement | None:
-    before = len(file.faults)
-    for key, check in (("plan", _planned_comparison), ("unplanned", _unplanned)):
-        try:
-            check(definition, written.get(key, "unverified"))
-        except Mismatch as error:
-            file.mismatch((*path, key), written[key], error)
-    if len(file.faults) > before:
+    comparison = _named(file, path, "plan", PLANNED_COMPARISONS, definition, written)
+    unplanned = _silence(file, path, "unplanned", written)
+    within = None
+    if comparison == "near":
+        within = _within(file, path, written)
+    elif comparison is not None and "within_pct" in written:
+        found = f'within_pct beside plan = "{comparison}"'
+        file.fault((*path, "within_pct"), found=found, expected='within_pct beside near or plan = "near"')
         return None
-    unplanned = cast(Literal["unverified", "skip"], written.get("unplanned", "unverified"))
-    return Requirement(setting=setting, comparison=written["plan"], is_planned=True, unplanned=unplanned)
+    if comparison is None or unplanned is None or (comparison == "near" and within is None):
+        return None
+    return Requirement(setting=setting, comparison=comparison, is_planned=True, unplanned=unplanned, within_pct=within)
 
 
-def _planned_comparison(definition: SettingDefinition, value: object) -> None:
-    if not isinstance(value, str):
-        raise Mismatch("one of " + ", ".join(PLANNED_COMPARISONS))
-    choice(value, PLANNED_COMPARISONS)
-    if value in ("at_least", "at_most"):
-        _needs_number(definition)
-    if value == "version_at_least":
-        _needs_version(definition)
+def _rated(
+    file: TomlFile, path: KeyPath, setting: str, definition: SettingDefinition, written: dict[str, Any]
+) -> Requirement | None:
+    comparison = _named(file, path, "data_sheet", RATED_COMPARISONS, definition, written)
+    unrated = _silence(file, path, "unrated", written)
+    rated = _field(file, path, comparison, definition, written)
+    if comparison is None or unrated is None or rated is None:
+        return None
+    return Requirement(setting=setting, comparison=comparison, rated=rated, unrated=unrated)
 
 
-def _unplanned(_: SettingDefinition, value: object) -> None:
-    if not isinstance(value, str):
-        raise Mismatch("one of " + ", ".join(UNPLANNED))
-    choice(value, UNPLANNED)
-
-
-def _equal(definition: SettingDefinition, value: object) -> Operand:
-    if isinstance(value, list):
-        raise Mismatch(f"{definition.expectation}, or a comparison such as {{ one_of = [...] }}")
-    return legal_value(definition, value)
-
-
-def _one_of(definition: SettingDefinition, value: object) -> Operand:
-    if not isinstance(value, list) or not value:
-        raise Mismatch(f"a list, each element {definition.expectation}")
-    return tuple(_element(definition, element) for element in value)
-
-
-def _element(definition: SettingDefinition, element: object) -> Any:
+def _named(
+    file: TomlFile,
+    path: KeyPath,
+    key: str,
+    comparisons: tuple[Comparison, ...],
+    definition: SettingDefinition,
+    written: dict[str, Any],
+) -> Comparison | None:
+    """The comparison that stands as text at `plan` or `data_sheet`."""
+    value = written[key]
     try:
-        return legal_value(definition, element)
+        comparison = cast(Comparison, _one_of(value, comparisons))
+        check_fits(comparison, definition)
     except Mismatch as error:
-        raise Mismatch(
-            f"a list, each element {error.expected}", found=f"a list with {said(element)}", nearest=error.nearest
-        ) from None
+        file.mismatch((*path, key), value, error)
+        return None
+    return comparison
 
 
-def _limit(definition: SettingDefinition, value: object) -> Operand:
-    _needs_number(definition)
-    return legal_value(definition, value)
-
-
-def _between(definition: SettingDefinition, value: object) -> Operand:
-    _needs_number(definition)
-    if not isinstance(value, list) or len(value) != 2:
-        raise Mismatch("a range [low, high]")
-    low, high = (_element(definition, element) for element in value)
-    if low > high:
-        raise Mismatch("a range [low, high] with the lower number first", found=f"[{said(low)}, {said(high)}]")
-    return (low, high)
-
-
-def _matches(definition: SettingDefinition, value: object) -> Operand:
-    _needs_text(definition)
-    if not isinstance(value, str):
-        raise Mismatch("a regular expression as text")
-    reason = pattern_fault(value)
-    if reason is not None:
-        raise Mismatch(f"a regular expression ({reason})")
-    return value
-
-
-def _version(definition: SettingDefinition, value: object) -> Operand:
-    _needs_version(definition)
-    if not isinstance(value, str) or version_key(value) is None:
-        raise Mismatch('a version as text, such as "2.1.0"')
-    return legal_value(definition, value)
-
-
-def _network(definition: SettingDefinition, value: object) -> Operand:
-    _needs_place(definition)
-    named = ("devices", "inside")
-    if not isinstance(value, str):
-        raise Mismatch("devices, inside, or a network such as 192.0.2.0/24")
-    if value in named:
-        return value
+def _silence(file: TomlFile, path: KeyPath, key: str, written: dict[str, Any]) -> Silence | None:
+    value = written.get(key, "unverified")
     try:
-        return str(network_of(value))
+        return cast(Silence, _one_of(value, SILENCES))
     except Mismatch as error:
-        close = error.nearest or nearest(value, named)
-        raise Mismatch("devices, inside, or a network such as 192.0.2.0/24", nearest=close) from None
+        file.mismatch((*path, key), value, error)
+    return None
 
 
-def _present(_: SettingDefinition, value: object) -> Operand:
-    if value is not True:
-        raise Mismatch("true (the opposite is absent = true)")
-    return True
+def _within(file: TomlFile, path: KeyPath, written: dict[str, Any]) -> float | None:
+    value = written.get("within_pct")
+    if isinstance(value, int | float) and not isinstance(value, bool) and 0 < value <= MAX_WITHIN_PCT:
+        return float(value)
+    expected = f"within_pct, a number of percent above 0, at most {MAX_WITHIN_PCT:g}"
+    file.mismatch((*path, "within_pct"), value, Mismatch(expected))
+    return None
 
 
-def _absent(_: SettingDefinition, value: object) -> Operand:
-    if value is not True:
-        raise Mismatch("true (the opposite is present = true)")
-    return True
+def _field(
+    file: TomlFile, path: KeyPath, comparison: Comparison | None, definition: SettingDefinition, written: dict[str, Any]
+) -> str | None:
+    """The field of the data sheet: in the setting's own unit, and a range where the comparison takes one."""
+    value = written.get("field")
+    try:
+        field = _one_of(value, tuple(RATED_FIELDS))
+        if comparison is not None:
+            _check_field(field, comparison, definition)
+    except Mismatch as error:
+        file.mismatch((*path, "field"), value, error)
+        return None
+    return field
 
 
-def _needs_number(definition: SettingDefinition) -> None:
-    _needs(definition, definition.type in ("integer", "number"), "numbers")
+def _check_field(field: str, comparison: Comparison, definition: SettingDefinition) -> None:
+    fitting = [
+        name
+        for name, unit in RATED_FIELDS.items()
+        if unit == definition.unit and (name in RATED_RANGES) == (comparison == "between")
+    ]
+    if field not in fitting:
+        which = "a range" if comparison == "between" else "a number"
+        wanted = f"{which} in {definition.unit or 'the unit of the setting'} for {comparison}"
+        expected = f"{wanted}: {' or '.join(fitting)}" if fitting else f"{wanted}, of which a data sheet has none"
+        found = f"{field}, {'a range' if field in RATED_RANGES else 'a number'} in {RATED_FIELDS[field]}"
+        raise Mismatch(expected, found=found)
 
 
-def _needs_text(definition: SettingDefinition) -> None:
-    _needs(definition, definition.type == "text", "text")
-
-
-def _needs_version(definition: SettingDefinition) -> None:
-    _needs(definition, definition.type == "text" and not definition.choices and definition.form is None, "versions")
-
-
-def _needs_place(definition: SettingDefinition) -> None:
-    is_free = definition.type == "text" and not definition.choices
-    _needs(definition, is_free and definition.form != "hardware address", "addresses")
-
-
-def _needs(definition: SettingDefinition, is_met: bool, operands: str) -> None:
-    if not is_met:
-        expected = f"one that fits {definition.name.replace('.N.', '.*.')}, which is {definition.expectation}"
-        raise Mismatch(expected, found=f"a comparison of {operands}")
-
-
-_OPERANDS: dict[Comparison, Callable[[SettingDefinition, object], Operand]] = {
-    "equal": _equal,
-    "one_of": _one_of,
-    "at_least": _limit,
-    "at_most": _limit,
-    "between": _between,
-    "matches": _matches,
-    "version_at_least": _version,
-    "in_network": _network,
-    "present": _present,
-    "absent": _absent,
-}
+def _one_of(value: object, choices: tuple[str, ...]) -> str:
+    if not isinstance(value, str):
+        raise Mismatch("one of " + ", ".join(choices))
+    return choice(value, choices)

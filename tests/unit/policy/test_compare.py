@@ -52,6 +52,40 @@ CASES: list[tuple[Comparison, Operand, str, Value, bool | str]] = [
     ("absent", True, "time.zone", "UTC", False),
 ]
 
+NEAR: list[tuple[Operand, float, Value, bool]] = [
+    ((230,), 10, 207, True),
+    ((230,), 10, 253.0, True),
+    ((230,), 10, 206.9, False),
+    ((230,), 10, 253.1, False),
+    ((12, 24), 10, 13.2, True),
+    ((12, 24), 10, 10.8, True),
+    ((12, 24), 10, 21.6, True),
+    ((12, 24), 10, 20.4, False),
+    ((12, 24), 10, 18, False),
+    (12, 10, 11, True),
+    ((-70,), 10, -77, True),
+    ((-70,), 10, -62, False),
+    ((0,), 10, 0, True),
+    ((0,), 10, 0.1, False),
+]
+
+
+@pytest.mark.parametrize(("operand", "within_pct", "value", "verdict"), NEAR)
+def test_a_value_is_near_within_so_many_percent_of_the_operand_ends_included(
+    operand: Operand, within_pct: float, value: Value, verdict: bool
+) -> None:
+    near = expectation("near", operand, "meter.1.voltage_v", NETWORKS, within_pct=within_pct)
+
+    assert near.test(value) is verdict
+
+
+def test_near_says_of_what_and_how_far() -> None:
+    one = expectation("near", 230, "meter.1.voltage_v", NETWORKS, within_pct=10)
+    two = expectation("near", (12, 24), "led.supply_v", NETWORKS, within_pct=7.5)
+
+    assert one.words == "within 10 % of 230 V"
+    assert two.words == "within 7.5 % of 12 V or 24 V"
+
 
 @pytest.mark.parametrize(("comparison", "operand", "setting", "value", "verdict"), CASES)
 def test_a_comparison_says(
@@ -61,8 +95,8 @@ def test_a_comparison_says(
 
 
 def test_every_comparison_has_a_case_both_ways() -> None:
-    met = {comparison for comparison, *_, verdict in CASES if verdict is True}
-    broken = {comparison for comparison, *_, verdict in CASES if verdict is False}
+    met = {"near"} | {comparison for comparison, *_, verdict in CASES if verdict is True}
+    broken = {"near"} | {comparison for comparison, *_, verdict in CASES if verdict is False}
 
     assert met == set(COMPARISONS) - {"absent"}
     assert broken == set(COMPARISONS) - {"present"}

@@ -1,5 +1,6 @@
 """Settings out of documents."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -8,6 +9,7 @@ from hypothesis import strategies as st
 
 from pattress.model.profile import AliveSign, HttpGet, JsonRpc, MqttAsk, MqttRetained, Request, SettingSource
 from pattress.model.reading import Reported
+from pattress.reading.clock import Exchange
 from pattress.reading.extract import Extractor, nested, request_words
 from unit.reading.stand import document, profile
 
@@ -291,3 +293,38 @@ def test_a_setting_is_a_value_an_error_or_absent_and_never_two_of_these(raw: obj
 )
 def test_each_way_to_ask_has_words_for_a_person(request_: Request, words: str) -> None:
     assert request_words(document("one", request_)) == words
+
+
+CLOCK = SettingSource(name="time.offset_s", document="facts", at="now", clock="unix")
+
+
+def clock_of(content: object, source: SettingSource, exchange: Exchange | None) -> tuple[object, list[str]]:
+    kind = profile(document("facts"), settings=[source])
+    values, errors = Extractor(kind).extract("facts", content, exchange)
+    return {name: one.value for name, one in values.items()}, [one.reason for one in errors]
+
+
+@pytest.mark.parametrize(
+    ("now", "more"),
+    [
+        (5_000_003_600.2, {}),
+        (5_000_003_600_200, {"scale": 0.001}),
+        ("5000003600.2", {"is_text": True}),
+        ("2128-06-11T09:53:20.2Z", {"clock": "iso"}),
+    ],
+)
+def test_a_clock_is_measured_against_the_times_of_question_and_answer(now: object, more: dict[str, Any]) -> None:
+    values, errors = clock_of({"now": now}, replace(CLOCK, **more), Exchange(5_000_000_000.0, 5_000_000_000.4))
+
+    assert (values, errors) == ({"time.offset_s": pytest.approx(3600.0)}, [])
+
+
+def test_a_clock_that_cannot_be_measured_is_an_error_and_no_offset() -> None:
+    slow = clock_of({"now": 5_000_000_000}, CLOCK, Exchange(5_000_000_000.0, 5_000_000_003.0))
+    unknown = clock_of({"now": 5_000_000_000}, CLOCK, None)
+
+    assert slow[0] == unknown[0] == {}
+    assert slow[1] == [
+        "found 3, expected an answer within 2 s: a clock cannot be measured by a slower one (GET /facts, now)"
+    ]
+    assert len(unknown[1]) == 1

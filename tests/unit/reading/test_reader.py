@@ -404,3 +404,13 @@ async def test_a_reading_that_is_cancelled_ends() -> None:
         task.cancel()
         with pytest.raises(asyncio.CancelledError):
             await task
+
+
+async def test_a_clock_is_measured_by_when_the_document_was_asked_for_and_came() -> None:
+    clock = SettingSource(name="time.offset_s", document="facts", at="now", clock="unix")
+    kind = profile(OPEN_FACTS, settings=[*SETTINGS, clock])
+
+    async with serving({"/facts": say({**FACTS, "now": NOON.timestamp() - 90})}) as port:
+        reading = await read(target(port, kind=kind))
+
+    assert values(reading)["time.offset_s"] == -90.0, "the reader's clock stands at noon"

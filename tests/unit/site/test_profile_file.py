@@ -132,3 +132,20 @@ def test_parameters_of_a_call_may_be_given_by_position() -> None:
     faults = small(document='rpc = { path = "/call", method = "facts", params = [1, "all", true] }')
 
     assert faults == []
+
+
+def test_the_clock_of_a_device_is_read_in_seconds_or_as_text() -> None:
+    entries = [
+        '"time.offset_s" = { in = "facts", at = "now", clock = "unix", scale = 0.001, text = true }',
+        '"time.offset_s" = { in = "facts", at = "now", clock = "iso" }',
+    ]
+
+    profiles = [
+        profile_of(parse_toml((SMALL.format(access="", document='get = "/facts"') + entry).encode(), "small.toml"))
+        for entry in entries
+    ]
+
+    assert [profile.settings[-1] for profile in profiles if profile is not None] == [
+        SettingSource(name="time.offset_s", document="facts", at="now", clock="unix", scale=0.001, is_text=True),
+        SettingSource(name="time.offset_s", document="facts", at="now", clock="iso"),
+    ]
