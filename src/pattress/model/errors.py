@@ -30,6 +30,10 @@ class StoreError(PattressError):
     """The database cannot be used; nothing that was kept is lost."""
 
 
+class ReportError(PattressError):
+    """A report could not be written where it was asked for; what it would have told is kept in the database."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
     """One mistake in one file that a person writes.

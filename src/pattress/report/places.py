@@ -66,4 +66,5 @@ def _order(finding: Finding) -> tuple[bool, bool, str, bool, tuple[str, str]]:
     """Order the places: within a room, known kinds before others."""
     subject = finding.subject
     is_stranger = subject.point is None and subject.kind is None
-    return subject.room is None, subject.device is None, subject.room or "", is_stranger, place_key(subject)
+    is_site = subject.room is None and subject.device is None
+    return subject.room is None, is_site, subject.room or "", is_stranger, place_key(subject)

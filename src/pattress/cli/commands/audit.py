@@ -1,44 +1,95 @@
 """`pattress audit`."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from pattress.cli.options import AsJson, ListenSeconds, SiteFolder, load, now, run, store_path
 from pattress.cli.output import TerminalProgress, give, give_json, leave, status_of, style
+from pattress.model.errors import UsageError
 
 if TYPE_CHECKING:
     from pattress.audit.run import Audit
+    from pattress.model.kept import KeptFinding
     from pattress.model.site import Site
+    from pattress.report.formats import AuditResult
+
+Reports = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--report",
+        metavar="FORMAT=FILE",
+        help="Also write a report; may be given several times. FORMAT: html, junit, csv, sarif, metrics or json. "
+        "With - for FILE it goes to stdout, in place of the text.",
+    ),
+]
+AsSummary = Annotated[bool, typer.Option("--summary", help="Print one line of counts instead of the whole report.")]
 
 
-def audit(site: SiteFolder = Path(), listen: ListenSeconds = None, json: AsJson = False) -> None:
+def audit(
+    site: SiteFolder = Path(),
+    listen: ListenSeconds = None,
+    json: AsJson = False,
+    summary: AsSummary = False,
+    report: Reports = None,
+) -> None:
     """Discover, read and judge every device; keep the result; report what is not as intended.
 
-    Example: pattress audit --site ~/house
+    Example: pattress audit --site ~/house --report html=report.html
     """
+    from pattress.cli.reports import STDOUT, unwritten, wanted_reports, write_reports
+    from pattress.report.formats import written
+
+    wanted = wanted_reports(report or [])
+    to_stdout = [one for one in wanted if one.target == STDOUT]
+    if json + summary + len(to_stdout) > 1:
+        raise UsageError(
+            "only one result can go to stdout",
+            where="pattress audit",
+            next_step="Choose one of --json, --summary and --report FORMAT=-, and give the others a file.",
+        )
     loaded = load(site)
-    result = run(audit_site(loaded, listen))
-    show(loaded, result, as_json=json)
-    leave(status_of(finding.outcome for finding in result.findings))
+    audited, before = run(_audited(loaded, listen))
+    result = result_of(loaded, audited, before)
+    failures = write_reports(result, [one for one in wanted if one.target != STDOUT])
+    if to_stdout:
+        typer.echo(written(result, to_stdout[0].format).encode("utf-8"), nl=False)
+    elif summary:
+        give(summary_of(result))
+    else:
+        show(result, as_json=json)
+    if failures:
+        raise unwritten(failures)
+    leave(status_of(finding.outcome for finding in audited.findings))
 
 
 async def audit_site(site: "Site", listen_s: float | None = None) -> "Audit":
     """Run one audit, with progress on a terminal."""
+    audited, _ = await _audited(site, listen_s)
+    return audited
+
+
+async def _audited(site: "Site", listen_s: float | None) -> "tuple[Audit, list[KeptFinding]]":
+    """Run one audit; return it and what was not met before it."""
     from pattress.audit.run import run_audit
     from pattress.store.store import Store
 
     progress = TerminalProgress()
     try:
         async with Store.open(store_path(site)) as store:
-            return await run_audit(site, store, clock=now, listen_s=listen_s, progress=progress)
+            before = await store.open_findings()
+            return await run_audit(site, store, clock=now, listen_s=listen_s, progress=progress), before
     finally:
         progress.end()
 
 
-def show(site: "Site", audit: "Audit", *, as_json: bool) -> None:
-    """Print an audit."""
-    from pattress.report.document import audit_document
-    from pattress.report.text import Heading, audit_text
+def result_of(site: "Site", audit: "Audit", before: "list[KeptFinding] | None" = None) -> "AuditResult":
+    """Return all that a report may tell of an audit. `before` is what was not met in the audit before it."""
+    from pattress.report.formats import AuditResult
+    from pattress.report.openmetrics import point_states
+    from pattress.report.sarif import key_of_kept
+    from pattress.report.text import Heading
 
     heading = Heading(
         site=audit.site,
@@ -50,15 +101,32 @@ def show(site: "Site", audit: "Audit", *, as_json: bool) -> None:
         points=len(site.plan.points),
         devices=sum(device.is_announced for device in audit.merged.devices),
     )
+    return AuditResult(
+        heading=heading,
+        ended_at=audit.ended_at,
+        counts=audit.counts,
+        findings=audit.findings,
+        sources=audit.sources,
+        conflicts=audit.merged.conflicts,
+        points=point_states(site.plan, audit.merged, audit.readings),
+        earlier=None if before is None else {key_of_kept(one): one.outcome for one in before},
+    )
+
+
+def summary_of(result: "AuditResult") -> str:
+    """Return an audit in one line."""
+    from pattress.report.text import summary_line
+    from pattress.report.visible import visible
+
+    return f"{visible(result.heading.site)}: audit {result.heading.run}: {summary_line(result.findings)}"
+
+
+def show(result: "AuditResult", *, as_json: bool) -> None:
+    """Print an audit."""
+    from pattress.report.formats import document_of
+    from pattress.report.text import audit_text
+
     if as_json:
-        document = audit_document(
-            heading,
-            ended_at=audit.ended_at,
-            counts=audit.counts,
-            findings=audit.findings,
-            sources=audit.sources,
-            conflicts=audit.merged.conflicts,
-        )
-        give_json(document)
+        give_json(document_of(result))
     else:
-        give(audit_text(heading, audit.findings, style()))
+        give(audit_text(result.heading, result.findings, style()))

@@ -4,7 +4,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pattress.cli.commands.audit import audit_site, show
+from pattress.cli.commands.audit import audit_site, result_of, show
 from pattress.cli.options import AsJson, load, now, run
 from pattress.cli.output import tell
 
@@ -29,7 +29,7 @@ def demo(json: AsJson = False) -> None:
     """
     tell("Starting an emulated house on loopback ...")
     site, result = run(_demo())
-    show(site, result, as_json=json)
+    show(result_of(site, result), as_json=json)
     if not json:
         tell("")
         tell(NEXT)
