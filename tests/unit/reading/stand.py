@@ -82,7 +82,9 @@ async def open_reader(
 
 
 @asynccontextmanager
-async def serving(routes: Mapping[str, Handler] | None = None, *, tls: Any = None) -> AsyncIterator[int]:
+async def serving(
+    routes: Mapping[str, Handler] | None = None, *, tls: Any = None, host: str = LOOPBACK
+) -> AsyncIterator[int]:
     """Serve paths of a device, by default its two documents as they should be, and yield the port."""
     if routes is None:
         routes = {"/facts": say(FACTS), "/shape": say(SHAPE)}
@@ -92,7 +94,7 @@ async def serving(routes: Mapping[str, Handler] | None = None, *, tls: Any = Non
     runner = web.AppRunner(application, access_log=None)
     await runner.setup()
     try:
-        site = web.TCPSite(runner, LOOPBACK, 0, ssl_context=tls)
+        site = web.TCPSite(runner, host, 0, ssl_context=tls)
         await site.start()
         yield runner.addresses[0][1]
     finally:
