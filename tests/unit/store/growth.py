@@ -33,23 +33,22 @@ async def growth_of_unchanged_readings(path: Path, *, device_count: int, nights:
     numbers = random.Random(20260101)
     async with Store.open(path) as store:
         run = await store.begin_run(START, "0" * 64)
-        await store.keep_readings(run, [_reading(device, START, numbers) for device in range(device_count)])
+        readings = [unchanged_reading(device, START, numbers) for device in range(device_count)]
+        await store.keep_readings(run, readings)
         await store.end_run(run, START, {})
     bytes_before = _size(path)
     async with Store.open(path) as store:
         for night in range(1, nights + 1):
             at = START + timedelta(days=night)
             run = await store.begin_run(at, "0" * 64)
-            await store.keep_readings(run, [_reading(device, at, numbers) for device in range(device_count)])
+            readings = [unchanged_reading(device, at, numbers) for device in range(device_count)]
+            await store.keep_readings(run, readings)
             await store.end_run(run, at, {"met": 24 * device_count})
     return Growth(bytes_before=bytes_before, bytes_after=_size(path), reading_count=device_count * nights)
 
 
-def _size(path: Path) -> int:
-    return path.stat().st_size
-
-
-def _reading(device: int, at: datetime, numbers: random.Random) -> Snapshot:
+def unchanged_reading(device: int, at: datetime, numbers: random.Random) -> Snapshot:
+    """One reading of a device: the same settings each time, and measurements drawn from `numbers`."""
     values = _SETTINGS | _measurements(numbers)
     return Snapshot(
         device=f"serial:{device:06}",
@@ -58,6 +57,10 @@ def _reading(device: int, at: datetime, numbers: random.Random) -> Snapshot:
         duration_s=0.3,
         values={name: Reported(value=value, origin="GET /facts") for name, value in values.items()},
     )
+
+
+def _size(path: Path) -> int:
+    return path.stat().st_size
 
 
 def _measurements(numbers: random.Random) -> dict[str, Value]:

@@ -1,0 +1,49 @@
+"""A site of emulated devices: every one of them planned, judged by the shipped policy, listened for on nothing."""
+
+import ipaddress
+from pathlib import Path
+
+from benchmarks.documents import mac_of
+from benchmarks.emulated import EmulatedDevices
+from pattress.model.plan import Plan, Point
+from pattress.model.site import Limits, Networks, Site
+from pattress.model.vocabulary import Value
+from pattress.site.load import load_policy
+
+HOUSE_NETWORK = ipaddress.ip_network("192.0.2.0/24")  # where the devices say that they, and their broker, are
+HOUSE_NETWORKS = Networks(devices=(HOUSE_NETWORK,), inside=(HOUSE_NETWORK,))
+PLANNED: dict[str, Value] = {
+    "input.1.contact": "maintained",
+    "input.2.contact": "maintained",
+    "input.1.action": "reports",
+    "input.2.action": "reports",
+    "output.1.at_power_up": "off",
+    "output.2.at_power_up": "off",
+}
+"""What every point plans; it is what the devices report."""
+
+
+def site_of(devices: EmulatedDevices, folder: Path, *, listen_s: float, answer_s: float) -> Site:
+    """Return a site in which each device stands at a point with its address."""
+    points = tuple(
+        Point(
+            name=f"point-{number}",
+            room="Hall",
+            kind=devices.profile.id,
+            mac=mac_of(number),
+            address=address,
+            settings=PLANNED,
+        )
+        for number, address in enumerate(devices.addresses)
+    )
+    loopback = ipaddress.ip_network(f"{devices.network}.0.0/16")
+    return Site(
+        name="Bench",
+        folder=folder,
+        networks=Networks(devices=(loopback,), inside=(loopback, HOUSE_NETWORK)),
+        plan=Plan(points=points),
+        policy=load_policy("isolated-house", folder),
+        profiles=(devices.profile,),
+        limits=Limits(listen_s=listen_s, answer_s=answer_s),
+        uses_mdns=False,
+    )
