@@ -1,11 +1,13 @@
 """What the store knows, in terms of the site: which device stands at which point, and what it was."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from pattress.model.device import Sighting
 from pattress.model.errors import UsageError
-from pattress.model.kept import KnownDevice, Span
+from pattress.model.kept import KnownDevice, PointSpan
 from pattress.model.plan import OtherDevice, Plan, Point
 from pattress.model.site import Site
 from pattress.model.vocabulary import definition_of, nearest_name
@@ -46,9 +48,12 @@ async def known_devices(site: Site, store_file: Path) -> list[KnownAtPoint]:
 
 
 async def device_history(
-    site: Site, store_file: Path, words: str, setting: str | None
-) -> tuple[KnownAtPoint, list[Span]]:
-    """Return the device that `words` name, and what its settings were.
+    site: Site, store_file: Path, words: str, setting: str | None, at: datetime | None = None
+) -> tuple[KnownAtPoint, list[PointSpan]]:
+    """Return the device that `words` name, and what its settings were; with `at`, what they were at that moment.
+
+    Where `words` are a point at which devices were found, it is the point's history, which goes on when its module is
+    replaced; the device is then the last that stood there.
 
     Raises:
         UsageError: If the device or the setting is not known.
@@ -61,15 +66,34 @@ async def device_history(
             next_step=f"Did you mean {near}?" if near else "Run `pattress settings` to see all names.",
         )
     known = await known_devices(site, store_file)
+    async with Store.open(store_file, read_only=True) as store:
+        placed = [one.device for one in await store.placements() if one.point == words]
+        if placed:
+            last = next((one for one in known if one.device.id == placed[-1]), None)
+            if last is not None:
+                found = KnownAtPoint(device=last.device, point=words)
+                return found, await store.history_of_point(words, setting, at)
+        found = find_known(known, words, where="pattress history")
+        device = found.device.id
+        spans = await store.history(device, setting, at)
+    return found, [
+        PointSpan(device=device, setting=one.setting, value=one.value, since=one.since, until=one.until)
+        for one in spans
+    ]
+
+
+def find_known(known: Sequence[KnownAtPoint], words: str, *, where: str) -> KnownAtPoint:
+    """Return the device that `words` name: by point, id, MAC, serial, announced name or address.
+
+    Raises:
+        UsageError: If none is, with `where` it was asked for.
+    """
     found = next((one for one in known if _is_meant(one, words)), None)
     if found is None:
         raise UsageError(
-            f"no device {words!r} was ever seen",
-            where="pattress history",
-            next_step="Run `pattress devices` to see which were.",
+            f"no device {words!r} was ever seen", where=where, next_step="Run `pattress devices` to see which were."
         )
-    async with Store.open(store_file, read_only=True) as store:
-        return found, await store.history(found.device.id, setting)
+    return found
 
 
 def _existing(store_file: Path) -> Path:

@@ -39,6 +39,26 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
+def moment(text: str, *, where: str) -> datetime:
+    """Return the moment that a person wrote: ISO 8601, in the local time zone where it names none.
+
+    A date alone is the beginning of that day.
+
+    Raises:
+        UsageError: If it is none.
+    """
+    from pattress.model.errors import UsageError
+
+    try:
+        return datetime.fromisoformat(text).astimezone()
+    except (ValueError, OverflowError) as error:
+        raise UsageError(
+            f"{text!r} is no date or date and time",
+            where=where,
+            next_step="Write it like 2026-03-01 or 2026-03-01T07:30, and with +02:00 where the time is not local.",
+        ) from error
+
+
 def load(folder: Path, waivers_file: Path | None = None) -> "Site":
     """Return the site in a folder, or the site as it would be with the waivers of another file.
 

@@ -7,7 +7,7 @@ from typing import Protocol
 from pattress.model.addresses import is_locally_administered
 from pattress.model.device import Conflict, Device, Sighting
 from pattress.model.finding import shown
-from pattress.model.kept import KnownDevice, Span
+from pattress.model.kept import KnownDevice, PointSpan
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.source import SourceReport
 from pattress.model.vocabulary import definition_of
@@ -105,13 +105,15 @@ def devices_text(known: Sequence[PlacedKnownDevice], style: Style) -> str:
     return "\n".join(lines) + "\n"
 
 
-def history_text(known: PlacedKnownDevice, spans: Sequence[Span]) -> str:
-    """Return what each setting of a device was, from when until when."""
+def history_text(known: PlacedKnownDevice, spans: Sequence[PointSpan]) -> str:
+    """Return what each setting of a device was, from when until when; at a point, which device it was where several."""
     lines = [visible(f"{known.point or known.device.id} ({known.device.kind or 'kind unknown'})")]
     width = max((len(span.setting) for span in spans), default=0)
+    has_several = len({span.device for span in spans}) > 1
     for span in spans:
         until = "now" if span.until is None else _short(span.until)
-        lines.append(visible(f"  {span.setting:{width}}  {_short(span.since)} to {until:16}  {shown(span.value)}"))
+        of = f"  ({span.device})" if has_several else ""
+        lines.append(visible(f"  {span.setting:{width}}  {_short(span.since)} to {until:16}  {shown(span.value)}{of}"))
     if not spans:
         lines.append("  nothing of it is kept")
     return "\n".join(lines) + "\n"

@@ -11,7 +11,7 @@ from pattress.model.addresses import is_locally_administered
 from pattress.model.device import Conflict, Device, Sighting
 from pattress.model.errors import Fault
 from pattress.model.finding import Finding, Outcome
-from pattress.model.kept import SignOff, Span
+from pattress.model.kept import PointSpan, SignOff
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.source import SourceReport
 from pattress.model.vocabulary import SettingDefinition, definition_of
@@ -96,13 +96,14 @@ def devices_document(known: Iterable[PlacedKnownDevice]) -> Document:
     return {"schema": "pattress.devices/1", "devices": [_known(one) for one in known]}
 
 
-def history_document(known: PlacedKnownDevice, spans: Iterable[Span]) -> Document:
-    """Return what the settings of one device were as `pattress.history/1`."""
+def history_document(known: PlacedKnownDevice, spans: Iterable[PointSpan]) -> Document:
+    """Return what the settings of one device, or of those at one point, were as `pattress.history/1`."""
     return {
         "schema": "pattress.history/1",
         "device": _known(known),
         "spans": [
             {
+                "device": span.device,
                 "setting": span.setting,
                 "value": span.value,
                 "since": time_text(span.since),

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from pattress.cli.options import AsJson, DeviceWords, SiteFolder, load, run, store_path
+from pattress.cli.options import AsJson, DeviceWords, SiteFolder, load, moment, run, store_path
 from pattress.cli.output import give, give_json, style
 
 
@@ -29,19 +29,26 @@ def devices(site: SiteFolder = Path(), json: AsJson = False) -> None:
 def history(
     device: DeviceWords,
     setting: Annotated[str | None, typer.Option("--setting", help="Only this setting.")] = None,
+    at: Annotated[
+        str | None, typer.Option("--at", metavar="WHEN", help="Only what it was at this date or date and time.")
+    ] = None,
     site: SiteFolder = Path(),
     json: AsJson = False,
 ) -> None:
     """Show what each setting of a device was, from when until when.
 
-    Example: pattress history hall-lights --setting input.1.action --site ~/house
+    The history of a point goes on when its module is replaced. WHEN is like 2026-03-01 (the beginning of that day) or
+    2026-03-01T07:30, in local time if it names no other.
+
+    Example: pattress history hall-lights --setting input.1.action --at 2026-03-01 --site ~/house
     """
     from pattress.audit.kept import device_history
     from pattress.report.devices import history_text
     from pattress.report.document import history_document
 
     loaded = load(site)
-    known, spans = run(device_history(loaded, store_path(loaded), device, setting))
+    when = None if at is None else moment(at, where="pattress history --at")
+    known, spans = run(device_history(loaded, store_path(loaded), device, setting, when))
     if json:
         give_json(history_document(known, spans))
     else:
