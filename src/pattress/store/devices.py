@@ -71,7 +71,8 @@ def _keep_attributes(database: Database, key: int, device: Device, live: Sequenc
         "UPDATE device SET mac = ifnull(:mac, mac), serial = ifnull(:serial, serial), name = ifnull(:name, name),"
         " kind = ifnull(:kind, kind), port = iif(:address IS NULL, port, :port), address = ifnull(:address, address),"
         " first_seen = min(ifnull(first_seen, :first), :first),"
-        " last_seen = max(ifnull(last_seen, ifnull(:last_dated, :first)), ifnull(:last_dated, last_seen))"
+        " last_seen = max(ifnull(last_seen, ifnull(:last_dated, :first)),"
+        " ifnull(:last_dated, ifnull(last_seen, :first)))"  # of undated evidence only, when it was first heard
         " WHERE key = :key",
         {
             "mac": _text(device.mac),

@@ -91,6 +91,16 @@ async def test_an_undated_announcement_does_not_make_a_device_seen_again(tmp_pat
         assert (await store.known_devices())[0].last_seen == minutes(1)
 
 
+async def test_a_device_that_only_undated_evidence_speaks_of_is_known(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+
+        await store.keep_devices(run, [device(sighting(source="lease", at=minutes(9), is_dated=False), mac=MAC)])
+
+        (known,) = await store.known_devices()
+    assert (known.first_seen, known.last_seen) == (minutes(9), minutes(9))
+
+
 async def test_what_is_not_known_this_time_stays(tmp_path: Path) -> None:
     async with Store.open(tmp_path / "house.db") as store:
         run = await store.begin_run(NIGHT, "digest")
