@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from pattress.model.errors import SiteFileError
-from pattress.model.site import Broker, Credential, Limits, Networks, Secret
+from pattress.model.site import Broker, Credential, Discovery, Limits, Networks, Secret
+from pattress.site import site_file
 from pattress.site.files import read_toml
 from pattress.site.load import load_policy, load_profiles, load_site
 from pattress.site.places import profile_paths, shipped_policy_names, shipped_profiles_folder
@@ -59,6 +60,27 @@ def test_a_site_holds_what_its_site_file_says(house: Path) -> None:
         Credential(secret=Secret("otter-basalt-19"), user="admin", kind="quill-duo"),
         Credential(secret=Secret("fennel-anvil-80"), point="hall-lights"),
     )
+
+
+def test_a_site_says_how_else_to_look_for_devices(house: Path) -> None:
+    keys = 'neighbours = false\nleases = ["/srv/dnsmasq.leases", "kea.csv", "kea.csv"]\nsweep = true\nsweep_per_s = 20'
+    edit(house / "site.toml", "listen_s = 6", keys)
+
+    site = load_site(house, today=TODAY, builtin_rules=BUILT_IN)
+
+    files = (Path("/srv/dnsmasq.leases"), house / "kea.csv")
+    assert site.discovery == Discovery(neighbours=False, lease_files=files, sweeps=True, sweep_per_s=20)
+
+
+@pytest.mark.parametrize(("system", "is_on"), [("linux", True), ("darwin", False)])
+def test_neighbours_are_looked_at_where_that_is_possible(
+    house: Path, system: str, is_on: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(site_file.sys, "platform", system)
+
+    site = load_site(house, today=TODAY, builtin_rules=BUILT_IN)
+
+    assert site.discovery == Discovery(neighbours=is_on)
 
 
 def test_a_site_holds_the_plan_policy_profiles_and_waivers_of_its_other_files(house: Path) -> None:
