@@ -5,7 +5,13 @@ import shutil
 
 import pytest
 
-_PACKAGES = {"avahi-daemon": "avahi-daemon", "ip": "iproute2", "systemd-analyze": "systemd", "unshare": "util-linux"}
+_PACKAGES = {
+    "avahi-daemon": "avahi-daemon",
+    "dnsmasq": "dnsmasq-base",
+    "ip": "iproute2",
+    "systemd-analyze": "systemd",
+    "unshare": "util-linux",
+}
 _SYSTEM_FOLDERS = "/usr/local/sbin:/usr/sbin:/sbin"  # where Debian puts daemons, outside an ordinary user's PATH
 
 
