@@ -1,5 +1,6 @@
 """`sign-off` and `waive`, against the emulated house."""
 
+import re
 from collections.abc import AsyncIterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -135,9 +136,8 @@ async def test_the_doctor_says_what_is_right_and_what_would_make_an_audit_blind(
     well = await pattress_command("doctor", "--site", folder, "--json")
     site = Path(folder) / "site.toml"
     (Path(folder) / "secrets" / "broker").chmod(0o644)
-    site.write_text(
-        site.read_text("utf-8").replace("port = ", "port = 1").replace('127.0.0.1"]', '203.0.113.1"]'), "utf-8"
-    )
+    text = re.sub(r"^port = \d+", "port = 1", site.read_text("utf-8"), flags=re.MULTILINE)
+    site.write_text(text.replace('["127.0.0.1"]', '["203.0.113.1"]'), "utf-8")
     ill = await pattress_command("doctor", "--site", folder, "--json")
 
     outcomes = {one["name"]: one["outcome"] for one in well.document["diagnoses"]}

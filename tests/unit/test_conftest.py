@@ -9,7 +9,7 @@ pytest_plugins = ["pytester"]
 GUARD = (Path(__file__).parents[1] / "conftest.py").read_text(encoding="utf-8")
 
 CASES = {
-    "blocks the loop": ("import time\nasync def test_it():\n    time.sleep(0.7)\n", "held the loop"),
+    "blocks the loop": ("import time\nasync def test_it():\n    time.sleep(1.2)\n", "held the loop"),
     "leaks a task": (
         "import asyncio\nasync def test_it():\n    global kept\n"
         "    kept = asyncio.create_task(asyncio.sleep(60), name='forgotten')\n    await asyncio.sleep(0)\n",
