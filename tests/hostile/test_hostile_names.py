@@ -6,12 +6,14 @@ import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from pattress.identity import Merged, merge
 from pattress.model.device import Device, Sighting
 from pattress.model.finding import Finding
+from pattress.model.kept import PointSpan
 from pattress.model.plan import Point
 from pattress.model.reading import ReadError, Reported, Snapshot, Unreadable
 from pattress.policy.account import Evidence, account
@@ -64,7 +66,7 @@ HEADING = Heading(
 class Placed:
     """A device with its place, as the reports want it."""
 
-    device: object
+    device: Any
     point: str | None = None
     other: str | None = None
 
@@ -197,7 +199,12 @@ async def test_the_database_gives_the_name_back(name: str, tmp_path: Path) -> No
     assert all(len(of_one) == 1 for of_one in spans.values())
     assert is_open
     kept = [Placed(one, point=name) for one in known]
-    text = devices_text(kept, Style()) + "".join(history_text(one, spans[one.device.id]) for one in kept)  # type: ignore[attr-defined]
+    at_point = [
+        PointSpan(device=id, setting=one.setting, value=one.value, since=one.since, until=one.until)
+        for id, of_one in spans.items()
+        for one in of_one
+    ]
+    text = devices_text(kept, Style()) + history_text(kept[0], at_point)
     assert list(unsafe(text)) == []
     assert os.listdir(tmp_path) == ["house.db"]
 

@@ -73,10 +73,12 @@ def mosquitto(folder: Path, *lines: str) -> Iterator[Mosquitto]:
         broker.stop()
 
 
-def password_file(folder: Path, user: str, password: str) -> Path:
-    """Return a new file in mosquitto's own form."""
+def password_file(folder: Path, **passwords: str) -> Path:
+    """Return a new file in mosquitto's own form, with these users."""
     path = folder / "passwords"
-    subprocess.run([require_peer("mosquitto_passwd"), "-b", "-c", str(path), user, password], check=True)
+    path.touch(mode=0o600)
+    for user, password in passwords.items():
+        subprocess.run([require_peer("mosquitto_passwd"), "-b", str(path), user, password], check=True)
     return path
 
 

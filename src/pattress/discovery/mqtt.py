@@ -213,5 +213,5 @@ def _announcement(
         mac=normal_mac(mac) if isinstance(mac, str) else None,
         serial=serial if isinstance(serial, str) and len(serial) <= MAX_TEXT_LENGTH else None,
         address=normal_address(address) if isinstance(address, str) else None,
-        port=port if isinstance(port, int) and 0 < port < 65536 else None,
+        port=port if isinstance(port, int) and not isinstance(port, bool) and 0 < port < 65536 else None,
     )

@@ -6,8 +6,10 @@ message means. The library (paho-mqtt) owns the socket and the reconnection; not
 """
 
 import asyncio
+import os
 import random
 import secrets
+import socket
 import ssl
 import sys
 import threading
@@ -208,6 +210,14 @@ def _connection_reason(error: BaseException | None, broker: Broker) -> str:
             return f"its TLS certificate is not accepted: {error.verify_message}"
         case ConnectionRefusedError():
             return f"nothing listens on {broker.host} port {broker.port}"
+        case ssl.SSLError(reason=str(reason)):
+            return f"no TLS connection: {reason.replace('_', ' ').lower()}"
+        case TimeoutError():
+            return f"no answer within {CONNECT_S:g} s"
+        case socket.gaierror():
+            return f"the name {broker.host} leads to no address"
+        case OSError(errno=int(number)):
+            return f"the connection failed: {os.strerror(number).lower()}"
         case None:
             return "the connection failed"
         case _:

@@ -60,6 +60,27 @@ async def settled(subscription: mqtt.Subscription) -> str:
     return subscription.state
 
 
+def losses(link: MqttLink) -> asyncio.Queue[str]:
+    """Return the reasons for which the link is without a connection, as they come."""
+    reasons: asyncio.Queue[str] = asyncio.Queue()
+    note = link._lost
+
+    def lose(reason: str) -> None:
+        note(reason)
+        reasons.put_nowait(reason)
+
+    link._lost = lose  # type: ignore[method-assign]
+    return reasons
+
+
+async def lost(link: MqttLink, *, times: int = 1) -> None:
+    """Wait until the connection has failed so many times. To be called before the loop has turned."""
+    reasons = losses(link)
+    async with asyncio.timeout(SOON_S):
+        for _ in range(times):
+            await reasons.get()
+
+
 @asynccontextmanager
 async def linked(fake: FakeBroker) -> AsyncIterator[MqttLink]:
     async with fake_broker(fake), MqttLink(at(fake.port)) as link:
@@ -83,7 +104,8 @@ async def test_where_nothing_listens_the_failure_says_so() -> None:
     async with fake_broker(FakeBroker()) as gone:
         pass
     async with MqttLink(at(gone.port)) as link:
-        is_connected = await link.connected(within_s=0.1)
+        await lost(link)
+        is_connected = await link.connected(within_s=0.01)
 
     assert not is_connected
     assert link.failure == f"nothing listens on {LOOPBACK} port {gone.port}"
@@ -93,19 +115,18 @@ async def test_where_nothing_listens_the_failure_says_so() -> None:
 async def test_a_broker_that_does_not_let_us_in_is_a_refusal(
     user: str | None, password: str | None, tmp_path: Path
 ) -> None:
-    passwords = password_file(tmp_path, "warden", "tide-7")
+    passwords = password_file(tmp_path, warden="tide-7")
     secret = None if password is None else Secret(password)
 
     with mosquitto(tmp_path, "allow_anonymous false", f"password_file {passwords}") as guarded:
         async with MqttLink(at(guarded.port, user=user, password=secret)) as link:
-            is_connected = await link.connected(within_s=0.3)
+            await lost(link, times=2)
 
-    assert not is_connected
     assert link.failure == "the broker refused us: not authorized"
 
 
 async def test_the_right_password_opens_the_broker(tmp_path: Path) -> None:
-    passwords = password_file(tmp_path, "warden", "tide-7")
+    passwords = password_file(tmp_path, warden="tide-7")
 
     with mosquitto(tmp_path, "allow_anonymous false", f"password_file {passwords}") as guarded:
         async with MqttLink(at(guarded.port, user="warden", password=Secret("tide-7"))) as link:
@@ -116,9 +137,8 @@ async def test_a_refusal_is_not_hidden_by_the_closed_connection_after_it() -> No
     fake = FakeBroker(connect_code=4)
 
     async with fake_broker(fake), MqttLink(at(fake.port)) as link:
-        is_connected = await link.connected(within_s=0.2)
+        await lost(link, times=4)
 
-    assert not is_connected
     assert link.failure == "the broker refused us: bad user name or password"
 
 
@@ -242,12 +262,9 @@ async def test_after_a_restart_of_the_broker_the_subscriptions_come_back(tmp_pat
             await link.connected(within_s=SOON_S)
             subscription = link.subscribe("back/#", inbox)
             await settled(subscription)
-            lost = asyncio.Event()
-            note = link._lost
-            link._lost = lambda reason: (note(reason), lost.set())  # type: ignore[assignment, method-assign, return-value]
+            reasons = losses(link)
             await asyncio.to_thread(restarting.stop)
-            async with asyncio.timeout(SOON_S):
-                await lost.wait()
+            await asyncio.wait_for(reasons.get(), SOON_S)
             failure = link.failure
             subscription.settled.clear()
             restarting.start()
@@ -368,7 +385,8 @@ async def test_what_is_no_mqtt_is_a_lost_connection() -> None:
         await writer.drain()
 
     async with listening(rubbish) as port, MqttLink(at(port)) as link:
-        is_connected = await link.connected(within_s=0.3)
+        await lost(link)
+        failure = link.failure
 
-    assert not is_connected
-    assert link.failure is not None
+    assert failure is not None
+    assert failure.startswith("the connection was lost: ")
