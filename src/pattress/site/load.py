@@ -12,11 +12,12 @@ from pathlib import Path
 
 from pattress.model.errors import Fault, SiteFileError
 from pattress.model.profile import Profile
-from pattress.model.rules import SEVERITIES, Policy, Severity
+from pattress.model.rules import Policy, Severity
 from pattress.model.site import Site
 from pattress.site.files import TomlFile, read_toml
-from pattress.site.names import UNKNOWN, Known, known_names, nearest
+from pattress.site.names import Known, known_names, nearest
 from pattress.site.places import (
+    A_POLICY,
     POINTS_FILE,
     PROFILES_FOLDER,
     SITE_FILE,
@@ -29,8 +30,10 @@ from pattress.site.places import (
     shown_name,
 )
 from pattress.site.points_file import Ground, plan_of, point_names
-from pattress.site.policy_file import Surroundings, policy_of, rule_ids
+from pattress.site.policy_file import policy_of, waivable_rules
+from pattress.site.policy_parts import PolicyPart, read_policy_parts
 from pattress.site.profile_file import profile_of
+from pattress.site.rule_tables import Surroundings
 from pattress.site.shapes import is_identifier
 from pattress.site.site_file import check_credentials, site_file_of
 from pattress.site.waivers_file import Waivable, waivers_of
@@ -61,7 +64,7 @@ def load_site(
     library = _read_profiles([shipped_profiles_folder(), folder / PROFILES_FOLDER], folder)
     points_toml = _read_optional(folder / POINTS_FILE, POINTS_FILE)
     waivers_toml = _read_optional(waivers_file or folder / WAIVERS_FILE, WAIVERS_FILE)
-    policy_toml = _read_policy(site_toml, folder)
+    policy_parts = _read_policy(site_toml, folder)
 
     site_file = site_file_of(site_toml, folder=folder, credentials_folder=credentials_folder)
     points = point_names(points_toml)
@@ -74,11 +77,10 @@ def load_site(
     )
     plan = plan_of(points_toml, ground)
     surroundings = Surroundings(kinds=library.kinds, makers=library.makers, built_in=built_in)
-    policy = policy_of(policy_toml, surroundings) if policy_toml else None
-    waivers = waivers_of(waivers_toml, _waivable(policy_toml, built_in, points), today=today)
+    policy = policy_of(policy_parts, surroundings)
+    waivers = waivers_of(waivers_toml, _waivable(policy_parts, built_in, points), today=today)
 
-    files = [site_toml, points_toml, waivers_toml, *([policy_toml] if policy_toml else []), *library.files]
-    _raise_faults(files)
+    _raise_faults([site_toml, points_toml, waivers_toml, *_files(policy_parts), *library.files])
     if site_file is None or site_file.name is None or networks is None or policy is None:
         raise AssertionError("a site without faults is whole")
     return Site(
@@ -99,21 +101,23 @@ def load_site(
     )
 
 
-def load_policy(name_or_path: str, folder: Path) -> Policy:
+def load_policy(name_or_path: str, folder: Path, surroundings: Surroundings | None = None) -> Policy:
     """Return a policy by the id of a shipped one, or from a file relative to `folder`.
 
+    `surroundings` are what its rules may refer to; None is that nothing is known, so that no kind is called unknown.
+
     Raises:
-        SiteFileError: With every fault of the file, or the nearest shipped policy where there is none of that id.
+        SiteFileError: With every fault of its files, or the nearest shipped policy where there is none of that id.
     """
     if not is_policy_file(name_or_path) and name_or_path not in shipped_policy_names():
         close = nearest(name_or_path, shipped_policy_names())
         raise SiteFileError(
-            [Fault(file=name_or_path, line=None, place="", found="no such policy", expected=_A_POLICY, nearest=close)]
+            [Fault(file=name_or_path, line=None, place="", found="no such policy", expected=A_POLICY, nearest=close)]
         )
     path = policy_path(name_or_path, folder)
-    file = read_toml(path, shown_name(path, folder))
-    policy = policy_of(file, Surroundings())
-    _raise_faults([file])
+    parts = read_policy_parts(path, folder)
+    policy = policy_of(parts, surroundings or Surroundings())
+    _raise_faults(_files(parts))
     if policy is None:
         raise AssertionError("a policy without faults is whole")
     return policy
@@ -169,30 +173,30 @@ def _read_optional(path: Path, shown: str) -> TomlFile:
     return read_toml(path, shown) if path.exists() else TomlFile(shown=shown)
 
 
-def _read_policy(site_toml: TomlFile, folder: Path) -> TomlFile | None:
-    """The file of the policy that the site names, or None: a fault of the site file, which says why."""
+def _read_policy(site_toml: TomlFile, folder: Path) -> tuple[PolicyPart, ...]:
+    """The files of the policy that the site names, or none: a fault of the site file, which says why."""
     name = site_toml.data.get("policy")
     if not isinstance(name, str) or not name.strip():
-        return None
+        return ()
     path = policy_path(name, folder)
     # Not the method of the path: it raises where a name is longer than the file system allows.
     if os.path.exists(path) and (is_policy_file(name) or name in shipped_policy_names()):
-        return read_toml(path, shown_name(path, folder))
+        return read_policy_parts(path, folder)
     local = [file.name for file in folder.glob("*.toml") if file.name not in (SITE_FILE, POINTS_FILE, WAIVERS_FILE)]
     close = nearest(name, [*shipped_policy_names(), *sorted(local)])
-    site_toml.fault(("policy",), found=said(name), expected=_A_POLICY, nearest=close)
-    return None
+    site_toml.fault(("policy",), found=said(name), expected=A_POLICY, nearest=close)
+    return ()
 
 
-def _waivable(policy_toml: TomlFile | None, built_in: Mapping[str, Severity], points: Known) -> Waivable:
-    rules = rule_ids(policy_toml) if policy_toml else UNKNOWN
-    severities: dict[str, Severity] = dict(built_in)
-    for _, table in policy_toml.tables("rule") if policy_toml else ():
-        severity = next((known for known in SEVERITIES if known == table.get("severity")), None)
-        if severity is not None and isinstance(table.get("id"), str):
-            severities.setdefault(table["id"], severity)
+def _files(parts: Sequence[PolicyPart]) -> list[TomlFile]:
+    """The files of a policy, its own first."""
+    return [part.file for part in reversed(parts)]
+
+
+def _waivable(parts: Sequence[PolicyPart], built_in: Mapping[str, Severity], points: Known) -> Waivable:
+    rules, severities = waivable_rules(parts)
     known = Known(names=rules.names | built_in.keys(), is_complete=rules.is_complete)
-    return Waivable(rules=known, severities=severities, points=points)
+    return Waivable(rules=known, severities={**severities, **built_in}, points=points)
 
 
 def _no_site(folder: Path) -> Fault:
@@ -204,6 +208,3 @@ def _raise_faults(files: Iterable[TomlFile]) -> None:
     faults = [fault for file in files for fault in sorted(file.faults, key=lambda fault: fault.line or 0)]
     if faults:
         raise SiteFileError(faults)
-
-
-_A_POLICY = "the id of a shipped policy, or the name of a policy file ending in .toml"

@@ -9,6 +9,8 @@ SITE_FILE = "site.toml"
 POINTS_FILE = "points.toml"
 WAIVERS_FILE = "waivers.toml"
 PROFILES_FOLDER = "profiles"
+A_POLICY = "the id of a shipped policy, or the name of a policy file ending in .toml"
+"""What a person may name a policy by, in the words of faults."""
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 

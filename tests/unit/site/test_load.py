@@ -202,6 +202,37 @@ def test_a_policy_name_that_no_file_system_takes_is_a_fault_and_no_crash(house: 
     assert [fault.split(":")[0] for fault in faults_of(house)] == ["site.toml, line 2"]
 
 
+WAIVER = '\n[[waiver]]\nrule = "{rule}"\npoint = "hall-lights"\nreason = "x"\nwho = "y"\nuntil = 2027-01-01\n'
+
+
+def waive(house: Path, rule: str) -> None:
+    with (house / "waivers.toml").open("a", encoding="utf-8") as stream:
+        stream.write(WAIVER.format(rule=rule))
+
+
+def test_a_waiver_may_name_a_rule_of_an_included_file(house: Path) -> None:
+    edit(house / "base.toml", 'severity = "danger"', 'severity = "fault"')
+    waive(house, "cloud-off")
+
+    assert load_site(house, today=TODAY, builtin_rules=BUILT_IN).waivers[-1].rule == "cloud-off"
+
+
+def test_a_waiver_of_a_rule_that_was_dropped_is_a_fault(house: Path) -> None:
+    waive(house, "password-set")
+
+    [fault] = faults_of(house)
+
+    assert 'rule: found text "password-set", expected the id of a rule' in fault
+
+
+def test_a_waiver_of_a_rule_that_was_made_a_danger_says_why_it_is_safe(house: Path) -> None:
+    waive(house, "signal")
+
+    [fault] = faults_of(house)
+
+    assert "safe_because: found nothing" in fault
+
+
 def test_a_shipped_policy_is_loaded_by_its_id_from_anywhere(tmp_path: Path) -> None:
     names = shipped_policy_names()
 
