@@ -52,6 +52,24 @@ async def test_what_changes_after_a_sign_off_is_drift_until_it_is_signed_off_aga
     assert broken == ["input-as-planned"]
 
 
+async def test_two_devices_and_two_moments_can_be_compared(house: EmulatedHouse, folder: str) -> None:
+    where = ("--site", folder)
+    await pattress_command("audit", *where, "--listen", "1.5")
+    between = datetime.now(UTC).isoformat()
+    await house.switch("switch-still-acts", True)
+    await pattress_command("audit", *where, "--listen", "1.5")
+
+    moments = await pattress_command("compare", f"yard-lights@{between}", "yard-lights", *where, "--json")
+    devices = await pattress_command("compare", "landing-lights", "cellar-lights", *where)
+    kinds = await pattress_command("compare", "landing-lights", "gate-release", *where)
+
+    different = [one for one in moments.document["settings"] if one["first"] != one["second"]]
+    assert different == [{"setting": "input.1.action", "first": "reports", "second": "copies"}]
+    assert "serial" in devices.out
+    assert kinds.status == 2
+    assert "their settings do not mean the same" in kinds.err
+
+
 async def test_what_was_not_read_is_not_signed_off(house: EmulatedHouse, folder: str) -> None:
     await house.switch("never-answers", True)
 

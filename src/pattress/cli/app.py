@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from pattress import __version__
-from pattress.cli.commands import agree, audit, demo, devices, discover, doctor, read, settings, site
+from pattress.cli.commands import agree, audit, compare, demo, devices, discover, doctor, read, settings, site
 
 EPILOG = (
     "Exit status: 0 all met, 1 something broken, 2 wrong usage or files, 3 nothing broken but something unverified."
@@ -45,6 +45,7 @@ application.command("read")(read.read)
 application.command("audit")(audit.audit)
 application.command("devices")(devices.devices)
 application.command("history")(devices.history)
+application.command("compare")(compare.compare)
 application.command("sign-off")(agree.sign_off)
 application.command("waive")(agree.waive)
 application.command("doctor")(doctor.doctor)

@@ -10,7 +10,7 @@ from pattress.model.finding import shown
 from pattress.model.kept import KnownDevice, PointSpan
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.source import SourceReport
-from pattress.model.vocabulary import definition_of
+from pattress.model.vocabulary import Value, definition_of
 from pattress.report.text import Style
 from pattress.report.visible import visible
 from pattress.wire.makers import maker_of
@@ -117,6 +117,22 @@ def history_text(known: PlacedKnownDevice, spans: Sequence[PointSpan]) -> str:
     if not spans:
         lines.append("  nothing of it is kept")
     return "\n".join(lines) + "\n"
+
+
+def comparison_text(
+    titles: tuple[str, str], rows: Sequence[tuple[str, Value | None, Value | None]], *, shows_all: bool
+) -> str:
+    """Return two sides aligned by setting; without `shows_all`, only where they differ."""
+    shown_rows = [(name, _side(one), _side(other)) for name, one, other in rows if shows_all or one != other]
+    table = [("", *titles), *shown_rows]
+    widths = [max(len(visible(row[column])) for row in table) for column in range(2)]
+    lines = [visible(f"{name:{widths[0]}}  {one:{widths[1]}}  {other}").rstrip() for name, one, other in table]
+    differing = sum(one != other for _, one, other in rows)
+    return "\n".join([*lines, f"{differing} of {len(rows)} settings differ."]) + "\n"
+
+
+def _side(value: Value | None) -> str:
+    return "not reported" if value is None else shown(value)
 
 
 def _distinct(sightings: Iterable[Sighting]) -> list[Sighting]:

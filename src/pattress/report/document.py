@@ -14,7 +14,7 @@ from pattress.model.finding import Finding, Outcome
 from pattress.model.kept import PointSpan, SignOff
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.source import SourceReport
-from pattress.model.vocabulary import SettingDefinition, definition_of
+from pattress.model.vocabulary import SettingDefinition, Value, definition_of
 from pattress.report.devices import PlacedKnownDevice
 from pattress.report.text import Heading
 from pattress.wire.makers import maker_of
@@ -111,6 +111,16 @@ def history_document(known: PlacedKnownDevice, spans: Iterable[PointSpan]) -> Do
             }
             for span in spans
         ],
+    }
+
+
+def comparison_document(titles: tuple[str, str], rows: Iterable[tuple[str, Value | None, Value | None]]) -> Document:
+    """Return two sides aligned by setting as `pattress.compare/1`."""
+    return {
+        "schema": "pattress.compare/1",
+        "first": titles[0],
+        "second": titles[1],
+        "settings": [{"setting": name, "first": one, "second": other} for name, one, other in rows],
     }
 
 
