@@ -63,10 +63,11 @@ def met_section(findings: Sequence[Finding], total: int) -> Markup:
 
 def sources_section(sources: Sequence[SourceReport], conflicts: Iterable[Conflict]) -> Markup:
     """Return how each source of evidence fared, and which identities were claimed more than once."""
-    rows = [
-        tag("li", tag("strong", breakable(one.source)), tag("span", one.state, class_="state"), tag("p", one.detail))
-        for one in sources
-    ]
+    rows = []
+    for one in sources:
+        missed = "; a point of the plan depends on it" if one.is_needed and one.state != "heard" else ""
+        state = tag("span", one.state, class_="state")
+        rows.append(tag("li", tag("strong", breakable(one.source)), state, tag("p", f"{one.detail}{missed}")))
     claims = [
         tag("li", tag("strong", one.identity), tag("p", f"is claimed by {' and '.join(one.claimants)}"))
         for one in conflicts
