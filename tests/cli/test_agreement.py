@@ -70,6 +70,29 @@ async def test_two_devices_and_two_moments_can_be_compared(house: EmulatedHouse,
     assert "their settings do not mean the same" in kinds.err
 
 
+async def test_an_audit_can_tell_only_what_has_changed(house: EmulatedHouse, folder: str) -> None:
+    where = ("--site", folder, "--listen", "1.5")
+    await house.switch("cloud-left-on", True)
+    await house.switch("old-firmware", True)
+    await pattress_command("audit", *where)
+    await house.switch("old-firmware", False)
+    await house.switch("no-password", True)
+
+    text = await pattress_command("audit", *where, "--since", "last")
+    document = (await pattress_command("audit", *where, "--since", "last", "--json")).document
+    long_ago = (await pattress_command("audit", *where, "--since", "2020-01-01", "--json")).document
+    wrong = await pattress_command("audit", *where, "--since", "yesterday")
+
+    assert text.status == 1
+    assert "NEW SINCE the last audit: 1" in text.out
+    assert "access.password_set is false" in text.out
+    assert "hall-lights: firmware-as-planned, firmware.version was broken" in text.out
+    assert "cloud.enabled" not in text.out
+    assert document["changes"] == {"new": [], "over": [], "unchanged": 2}
+    assert {one["rule"] for one in long_ago["changes"]["new"]} == {"cloud-off", "password-set"}
+    assert wrong.status == 2
+
+
 async def test_what_was_not_read_is_not_signed_off(house: EmulatedHouse, folder: str) -> None:
     await house.switch("never-answers", True)
 

@@ -15,6 +15,7 @@ from pattress.model.kept import PointSpan, SignOff
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.source import SourceReport
 from pattress.model.vocabulary import SettingDefinition, Value, definition_of
+from pattress.report.changes import Changes
 from pattress.report.devices import PlacedKnownDevice
 from pattress.report.text import Heading
 from pattress.wire.makers import maker_of
@@ -30,6 +31,7 @@ def audit_document(
     findings: Iterable[Finding],
     sources: Iterable[SourceReport],
     conflicts: Iterable[Conflict],
+    changes: Changes | None = None,
 ) -> Document:
     """Return an audit as `pattress.audit/1`."""
     return {
@@ -43,6 +45,7 @@ def audit_document(
         "findings": [_finding(finding) for finding in findings],
         "sources": [_source(report) for report in sources],
         "conflicts": [{"identity": one.identity, "claimants": list(one.claimants)} for one in conflicts],
+        "changes": None if changes is None else _changes(changes),
     }
 
 
@@ -186,6 +189,17 @@ def faults_document(site: str | None, faults: Sequence[Fault]) -> Document:
 def time_text(moment: datetime) -> str:
     """Return a moment in UTC in the form of RFC 3339."""
     return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _changes(changes: Changes) -> Document:
+    return {
+        "new": [_finding(finding) for finding in changes.new],
+        "over": [
+            {"place": place, "rule": rule, "setting": setting or None, "expected": expected, "outcome": outcome}
+            for (place, rule, setting, expected), outcome in changes.over
+        ],
+        "unchanged": changes.unchanged,
+    }
 
 
 def _known(one: PlacedKnownDevice) -> Document:

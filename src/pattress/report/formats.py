@@ -9,12 +9,13 @@ from typing import Literal, assert_never, get_args
 from pattress.model.device import Conflict
 from pattress.model.finding import Finding, Outcome
 from pattress.model.source import SourceReport
+from pattress.report.changes import Changes, FindingKey
 from pattress.report.csv_table import audit_csv
 from pattress.report.document import audit_document
 from pattress.report.html import audit_html
 from pattress.report.junit import audit_junit
 from pattress.report.openmetrics import PointState, audit_openmetrics
-from pattress.report.sarif import FindingKey, audit_sarif
+from pattress.report.sarif import audit_sarif
 from pattress.report.text import Heading
 
 Format = Literal["html", "junit", "csv", "sarif", "metrics", "json"]
@@ -23,7 +24,10 @@ FORMATS: tuple[Format, ...] = get_args(Format)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AuditResult:
-    """All that a report of an audit may tell. `earlier` is what was not met in the run before, None if not known."""
+    """All that a report of an audit may tell. `earlier` is what was not met in the run before, None if not known.
+
+    `changes` is what has changed since an earlier moment, where that was asked for.
+    """
 
     heading: Heading
     ended_at: datetime
@@ -33,6 +37,7 @@ class AuditResult:
     conflicts: Sequence[Conflict]
     points: Sequence[PointState] = ()
     earlier: Mapping[FindingKey, Outcome] | None = None
+    changes: Changes | None = None
 
 
 def written(result: AuditResult, format: Format) -> str:
@@ -66,4 +71,5 @@ def document_of(result: AuditResult) -> dict[str, object]:
         findings=result.findings,
         sources=result.sources,
         conflicts=result.conflicts,
+        changes=result.changes,
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from pattress.model.finding import Finding, Outcome
+from pattress.report.changes import Changes
 from pattress.report.places import by_room, gravest_first, rules_of
 from pattress.report.visible import visible
 
@@ -43,11 +44,7 @@ class Style:
 
 def audit_text(heading: Heading, findings: Sequence[Finding], style: Style) -> str:
     """Return the report of an audit."""
-    lines = [
-        style.strong(f"{visible(heading.site)}: audit {heading.run} of {heading.started_at:%Y-%m-%d %H:%M}"),
-        f"policy {heading.policy} ({heading.policy_digest[:8]}), {_count(heading.points, 'point')}, "
-        f"{_count(heading.devices, 'device')} seen, {heading.duration_s:.1f} s",
-    ]
+    lines = _head(heading, style)
     broken = [finding for finding in findings if finding.outcome == "broken"]
     unverified = [finding for finding in findings if finding.outcome == "unverified"]
     waived = [finding for finding in findings if finding.outcome == "waived"]
@@ -64,6 +61,17 @@ def audit_text(heading: Heading, findings: Sequence[Finding], style: Style) -> s
     return "\n".join(lines) + "\n"
 
 
+def changes_text(heading: Heading, changes: Changes, findings: Sequence[Finding], since: str, style: Style) -> str:
+    """Return only what has changed, as `audit_text` would say it."""
+    lines = [*_head(heading, style), "", style.strong(f"NEW SINCE {since}: {len(changes.new)}", "broken")]
+    lines += _by_place(changes.new, _each, style)
+    lines += ["", style.strong(f"OVER: {len(changes.over)}", "met")]
+    for (place, rule, setting, _), outcome in changes.over:
+        lines.append(visible(f"  {place}: {rule}{f', {setting}' if setting else ''} was {outcome}"))
+    lines += ["", f"UNCHANGED: {changes.unchanged} not met. {summary_line(findings)}."]
+    return "\n".join(lines) + "\n"
+
+
 def summary_line(findings: Sequence[Finding]) -> str:
     """Return the audit in one line."""
     count = {
@@ -74,6 +82,14 @@ def summary_line(findings: Sequence[Finding]) -> str:
         f"{count['broken']} broken, {count['unverified']} could not be checked, "
         f"{count['waived']} accepted, {count['met']} met"
     )
+
+
+def _head(heading: Heading, style: Style) -> list[str]:
+    return [
+        style.strong(f"{visible(heading.site)}: audit {heading.run} of {heading.started_at:%Y-%m-%d %H:%M}"),
+        f"policy {heading.policy} ({heading.policy_digest[:8]}), {_count(heading.points, 'point')}, "
+        f"{_count(heading.devices, 'device')} seen, {heading.duration_s:.1f} s",
+    ]
 
 
 def _by_place(findings: Iterable[Finding], show: Show, style: Style) -> Iterator[str]:

@@ -8,7 +8,8 @@ import pytest
 
 from pattress.model.finding import Finding, Outcome
 from pattress.model.kept import KeptFinding
-from pattress.report.sarif import FindingKey, audit_sarif, key_of, key_of_kept
+from pattress.report.changes import FindingKey, key_of, key_of_kept
+from pattress.report.sarif import audit_sarif
 from unit.report.examples import (
     ATTIC,
     BROKEN,

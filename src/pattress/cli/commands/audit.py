@@ -5,14 +5,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pattress.cli.options import AsJson, ListenSeconds, SiteFolder, load, now, run, store_path
+from pattress.cli.options import AsJson, ListenSeconds, SiteFolder, load, moment, now, run, store_path
 from pattress.cli.output import TerminalProgress, give, give_json, leave, status_of, style
 from pattress.model.errors import UsageError
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from pattress.audit.run import Audit
+    from pattress.model.finding import Outcome
     from pattress.model.kept import KeptFinding
     from pattress.model.site import Site
+    from pattress.report.changes import FindingKey
     from pattress.report.formats import AuditResult
 
 Reports = Annotated[
@@ -24,6 +28,12 @@ Reports = Annotated[
         "With - for FILE it goes to stdout, in place of the text.",
     ),
 ]
+Since = Annotated[
+    str | None,
+    typer.Option(
+        "--since", metavar="LAST|WHEN", help="Show only what changed since the last audit, or since WHEN."
+    ),
+]
 AsSummary = Annotated[bool, typer.Option("--summary", help="Print one line of counts instead of the whole report.")]
 
 
@@ -32,14 +42,19 @@ def audit(
     listen: ListenSeconds = None,
     json: AsJson = False,
     summary: AsSummary = False,
+    since: Since = None,
     report: Reports = None,
 ) -> None:
     """Discover, read and judge every device; keep the result; report what is not as intended.
 
     Example: pattress audit --site ~/house --report html=report.html
     """
+    from dataclasses import replace
+
     from pattress.cli.reports import STDOUT, unwritten, wanted_reports, write_reports
+    from pattress.report.changes import changes
     from pattress.report.formats import written
+    from pattress.report.text import changes_text
 
     wanted = wanted_reports(report or [])
     to_stdout = [one for one in wanted if one.target == STDOUT]
@@ -50,13 +65,19 @@ def audit(
             next_step="Choose one of --json, --summary and --report FORMAT=-, and give the others a file.",
         )
     loaded = load(site)
-    audited, before = run(_audited(loaded, listen))
+    when = None if since is None or since.lower() == "last" else moment(since, where="pattress audit --since")
+    audited, before, then = run(_audited(loaded, listen, when))
     result = result_of(loaded, audited, before)
+    if since is not None:
+        result = replace(result, changes=changes(audited.findings, _by_key(then)))
     failures = write_reports(result, [one for one in wanted if one.target != STDOUT])
     if to_stdout:
         typer.echo(written(result, to_stdout[0].format).encode("utf-8"), nl=False)
     elif summary:
         give(summary_of(result))
+    elif result.changes is not None and not json:
+        since_text = "the last audit" if when is None else f"{when:%Y-%m-%d %H:%M}"
+        give(changes_text(result.heading, result.changes, result.findings, since_text, style()))
     else:
         show(result, as_json=json)
     if failures:
@@ -66,12 +87,14 @@ def audit(
 
 async def audit_site(site: "Site", listen_s: float | None = None) -> "Audit":
     """Run one audit, with progress on a terminal."""
-    audited, _ = await _audited(site, listen_s)
+    audited, _, _ = await _audited(site, listen_s)
     return audited
 
 
-async def _audited(site: "Site", listen_s: float | None) -> "tuple[Audit, list[KeptFinding]]":
-    """Run one audit; return it and what was not met before it."""
+async def _audited(
+    site: "Site", listen_s: float | None, when: "datetime | None" = None
+) -> "tuple[Audit, list[KeptFinding], list[KeptFinding]]":
+    """Run one audit; return it, what was not met in the audit before it, and what was not met at a moment."""
     from pattress.audit.run import run_audit
     from pattress.store.store import Store
 
@@ -79,7 +102,8 @@ async def _audited(site: "Site", listen_s: float | None) -> "tuple[Audit, list[K
     try:
         async with Store.open(store_path(site)) as store:
             before = await store.open_findings()
-            return await run_audit(site, store, clock=now, listen_s=listen_s, progress=progress), before
+            then = before if when is None else await store.findings_at(when)
+            return await run_audit(site, store, clock=now, listen_s=listen_s, progress=progress), before, then
     finally:
         progress.end()
 
@@ -88,7 +112,6 @@ def result_of(site: "Site", audit: "Audit", before: "list[KeptFinding] | None" =
     """Return all that a report may tell of an audit. `before` is what was not met in the audit before it."""
     from pattress.report.formats import AuditResult
     from pattress.report.openmetrics import point_states
-    from pattress.report.sarif import key_of_kept
     from pattress.report.text import Heading
 
     heading = Heading(
@@ -109,8 +132,14 @@ def result_of(site: "Site", audit: "Audit", before: "list[KeptFinding] | None" =
         sources=audit.sources,
         conflicts=audit.merged.conflicts,
         points=point_states(site.plan, audit.merged, audit.readings),
-        earlier=None if before is None else {key_of_kept(one): one.outcome for one in before},
+        earlier=None if before is None else _by_key(before),
     )
+
+
+def _by_key(kept: "list[KeptFinding]") -> "dict[FindingKey, Outcome]":
+    from pattress.report.changes import key_of_kept
+
+    return {key_of_kept(one): one.outcome for one in kept}
 
 
 def summary_of(result: "AuditResult") -> str:
