@@ -206,4 +206,4 @@ def test_a_label_is_read_back_as_it_was() -> None:
 
     [policy] = [sample for family in families for sample in family.samples if sample.name == "pattress_audit_policy"]
     assert "\"'><img src=x onerror=alert(1)>" in policy.labels["policy"]
-    assert "\\<U+000A>-->" in policy.labels["policy"], "a backslash is one backslash"
+    assert "\\now<U+000A>-->" in policy.labels["policy"], "a backslash before an n is no line break"

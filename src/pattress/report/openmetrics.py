@@ -127,7 +127,7 @@ def _family(name: str, help_text: str, samples: Iterable[Sample], *, unit: str |
 
 
 def _escaped(text: str) -> str:
-    return visible(text).replace('"', '\\"')
+    return visible(text).replace("\\", "\\\\").replace('"', '\\"')
 
 
 def _number(value: float) -> str:

@@ -63,7 +63,7 @@ POINTS = (
 # direction characters, what XML forbids, combining marks in a pile, and no place to break a line.
 HOSTILE = (
     "=1+1<script>alert(1)</script>\"'><img src=x onerror=alert(1)>]]>&amp;[click](https://outside.example){0}\x1b[31m"
-    "\u202egnp.exe\u2066\x00\ufffe\ud800\\\n--></style>" + "a" + "\u0300" * 40 + "W" * 500
+    "\u202egnp.exe\u2066\x00\ufffe\ud800\\now\n--></style>" + "a" + "\u0300" * 40 + "W" * 500
 )
 HOSTILE_SUBJECT = Subject(device=f"name:{HOSTILE}", device_title=HOSTILE, room=HOSTILE, kind=HOSTILE)
 
