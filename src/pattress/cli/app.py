@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from pattress import __version__
-from pattress.cli.commands import agree, audit, compare, demo, devices, discover, doctor, read, settings, site
+from pattress.cli.commands import agree, audit, compare, demo, devices, discover, doctor, read, settings, site, store
 
 EPILOG = (
     "Exit status: 0 all met, 1 something broken, 2 wrong usage or files, 3 nothing broken but something unverified."
@@ -50,3 +50,4 @@ application.command("sign-off")(agree.sign_off)
 application.command("waive")(agree.waive)
 application.command("doctor")(doctor.doctor)
 application.command("settings")(settings.settings)
+application.add_typer(store.store, name="store")

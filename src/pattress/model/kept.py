@@ -155,3 +155,34 @@ class Retention:
     def __post_init__(self) -> None:
         if not 1 <= self.every_days <= self.hourly_days <= self.daily_days:
             raise ValueError("each stage of the retention must be at least as long as the one before it")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Examination:
+    """What looking through a database found. `free_bytes` are inside the file and used again by what comes.
+
+    `log_bytes` is what a write-ahead log beside it holds. `rows` are by table.
+    """
+
+    problems: tuple[str, ...]
+    schema: int
+    newest_schema: int
+    sqlite_version: str
+    size_bytes: int
+    log_bytes: int
+    free_bytes: int
+    rows: Mapping[str, int]
+
+    @property
+    def is_sound(self) -> bool:
+        """Whether nothing is wrong with it."""
+        return not self.problems
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compaction:
+    """What compacting a database gave: how many readings were thinned out, and its size before and after."""
+
+    thinned_count: int
+    bytes_before: int
+    bytes_after: int

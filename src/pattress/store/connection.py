@@ -9,40 +9,26 @@ that a transaction is always kept whole or not at all.
 import asyncio
 import concurrent.futures
 import sqlite3
-import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypeVar, TypeVarTuple
 
 from sqlite_utils import Database
 
-from pattress.store.migrations import MIGRATIONS, is_foreign, migrate, newest_number, schema_number
-from pattress.store.refusals import (
-    corrupt,
-    foreign_database,
-    missing,
-    newer_schema,
-    no_write_ahead_log,
-    older_schema,
-    refusals_of,
-)
+from pattress.store.opening import open_database
+from pattress.store.refusals import refusals_of
 from pattress.store.transactions import write_transaction
 
 Result = TypeVar("Result")
 Arguments = TypeVarTuple("Arguments")
-
-BUSY_TIMEOUT_S = 5.0  # the longest batch, the first readings of 10,000 devices, takes about half of it
-MAX_LEFT_LOG_BYTES = 4 * 1024 * 1024  # the write-ahead log is cut to this after each checkpoint
-RETRY_S = 0.02
 
 
 class Connection:
     """One open database on a thread of its own."""
 
     def __init__(self, path: Path, *, is_read_only: bool) -> None:
-        self._path = path
+        self.path = path
         self._is_read_only = is_read_only
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store")
         self._database: Database | None = None
@@ -84,40 +70,31 @@ class Connection:
         return await asyncio.wrap_future(self._thread.submit(call, *arguments))
 
     def _open(self) -> None:
-        if self._is_read_only and not self._path.exists():
-            raise missing(self._path)
-        with refusals_of(self._path):
-            mode = "ro" if self._is_read_only else "rwc"
-            # isolation_level None: the driver begins no transaction by itself, ours are the only ones.
-            connection = sqlite3.connect(
-                f"{self._path.absolute().as_uri()}?mode={mode}", uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None
-            )
-            try:
-                # No plug-ins: a package that happens to be installed must not reach into this database.
-                database = Database(connection, execute_plugins=False)
-                _prepare(database, self._path, is_read_only=self._is_read_only)
-            except BaseException:
-                connection.close()
-                raise
-        self._database = database
+        self._database = open_database(self.path, is_read_only=self._is_read_only)
 
     def _read(self, work: Callable[[Database], Result]) -> Result:
         database = self._opened()
-        with refusals_of(self._path), database.atomic():
+        with refusals_of(self.path), database.atomic():
             return work(database)
 
     def _alone(self, work: Callable[[Database], Result]) -> Result:
         database = self._opened()
-        with refusals_of(self._path):
+        with refusals_of(self.path):
             return work(database)
 
     def _write(self, work: Callable[[Database], Result], is_final: bool, checks_keys: bool) -> Result:
         database = self._opened()
-        with refusals_of(self._path):
+        with refusals_of(self.path):
             database.execute("PRAGMA synchronous = FULL" if is_final else "PRAGMA synchronous = NORMAL")
             database.execute("PRAGMA foreign_keys = ON" if checks_keys else "PRAGMA foreign_keys = OFF")
-            with write_transaction(database):
-                return work(database)
+            try:
+                return _in_transaction(database, work)
+            except sqlite3.OperationalError as error:
+                if error.sqlite_errorcode != sqlite3.SQLITE_FULL:
+                    raise
+            # The log may hold much that is old: once that is in the database, the log's own room can be used again.
+            database.execute("PRAGMA wal_checkpoint(RESTART)")
+            return _in_transaction(database, work)
 
     def _close(self) -> None:
         if self._database is not None:
@@ -126,48 +103,10 @@ class Connection:
 
     def _opened(self) -> Database:
         if self._database is None:
-            raise RuntimeError(f"{self._path} is not open")
+            raise RuntimeError(f"{self.path} is not open")
         return self._database
 
 
-def _prepare(database: Database, path: Path, *, is_read_only: bool) -> None:
-    """Look at the file first and change it after, so that a file that is not for us stays as it was."""
-    newest = newest_number(MIGRATIONS)
-    if is_foreign(database):
-        raise foreign_database(path)
-    if (number := schema_number(database)) > newest:
-        raise newer_schema(path, number, newest)
-    # The schema is text in the file: one that was tampered with must not call functions of ours.
-    database.execute("PRAGMA trusted_schema = OFF")
-    if is_read_only:
-        if number < newest:
-            raise missing(path) if number == 0 else older_schema(path, number, newest)
-        database.execute("PRAGMA query_only = ON")
-        return
-    if (found := database.execute("PRAGMA quick_check(1)").fetchone()[0]) != "ok":
-        raise corrupt(path, str(found))
-    _use_write_ahead_log(database, path)
-    database.execute("PRAGMA foreign_keys = ON")
-    # A pragma takes no parameters; the number is ours.
-    database.execute(f"PRAGMA journal_size_limit = {MAX_LEFT_LOG_BYTES:d}")
-    migrate(database, MIGRATIONS, datetime.now(UTC))
-
-
-def _use_write_ahead_log(database: Database, path: Path) -> None:
-    """Switch to the write-ahead log, once in the life of a file.
-
-    SQLite does not wait for the lock here (two first runs at once), so this does. It is the store's own thread
-    that sleeps.
-    """
-    give_up_at = time.monotonic() + BUSY_TIMEOUT_S
-    while True:
-        try:
-            database.enable_wal()
-        except sqlite3.OperationalError as error:
-            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() >= give_up_at:
-                raise
-            time.sleep(RETRY_S)
-        else:
-            break
-    if (mode := database.journal_mode) != "wal":
-        raise no_write_ahead_log(path, mode)
+def _in_transaction(database: Database, work: Callable[[Database], Result]) -> Result:
+    with write_transaction(database):
+        return work(database)

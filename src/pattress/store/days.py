@@ -6,6 +6,7 @@ function works inside a transaction that somebody else began and ends.
 
 import heapq
 import json
+import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import Any
@@ -79,6 +80,17 @@ def join_days(database: Database, former: int, key: int) -> None:
         both = [*readings_of_day(database, key, day), *readings_of_day(database, former, day)]
         keep_day(database, key, day, stage, list(_without_doubles(sorted(both, key=_order))))
     database.execute("DELETE FROM reading_day WHERE device = ?", [former])
+
+
+def damaged_days(database: Database) -> Iterator[str]:
+    """Yield, in words, which packed days cannot be unpacked."""
+    for row in database.query(
+        "SELECT reading_day.key, packed, names FROM reading_day LEFT JOIN layout ON layout.key = layout"
+    ):
+        try:
+            unpack(row["packed"], json.loads(row["names"] or "[]"))
+        except (ValueError, TypeError, zlib.error) as error:
+            yield f"row {row['key']} of reading_day cannot be unpacked ({error})"
 
 
 def _newest_between(database: Database, device: int, since_ms: int, until_ms: int) -> Iterator[Taken]:

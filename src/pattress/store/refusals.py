@@ -18,7 +18,8 @@ def refusals_of(path: Path) -> Iterator[None]:
         yield
     except sqlite3.DatabaseError as error:
         code = getattr(error, "sqlite_errorcode", None)
-        meaning = _MEANINGS.get(code & 0xFF) if code is not None else None  # the low byte is the primary code
+        # The low byte is the primary code; few of the finer ones mean something else.
+        meaning = (_FINER_MEANINGS.get(code) or _MEANINGS.get(code & 0xFF)) if code is not None else None
         if meaning is None:
             raise
         what, next_step = meaning
@@ -79,7 +80,8 @@ _MEANINGS: dict[int, tuple[str, str]] = {
     ),
     sqlite3.SQLITE_CORRUPT: (
         "the database is damaged",
-        "Check the disk, move the file aside (it may be repairable), and restore a copy or begin a new one",
+        "Check the disk, move the file aside (it may be repairable) with its -wal and -shm files, and put a backup"
+        " in its place or begin a new one",
     ),
     sqlite3.SQLITE_BUSY: (
         "another program holds the database locked",
@@ -91,7 +93,8 @@ _MEANINGS: dict[int, tuple[str, str]] = {
     ),
     sqlite3.SQLITE_FULL: (
         "the disk is full; what was kept before is safe",
-        "Free some space and run the command again",
+        "Free a few megabytes on it and run the command again. Reading still works, and so does"
+        " `pattress store backup` to another disk",
     ),
     sqlite3.SQLITE_READONLY: (
         "the database may not be written",
@@ -113,4 +116,9 @@ _MEANINGS: dict[int, tuple[str, str]] = {
         "the file system cannot hold so large a file",
         "Keep the store on another disk",
     ),
+}
+
+_FINER_MEANINGS: dict[int, tuple[str, str]] = {
+    # The file that SQLite shares between readers and writers could not be made as large as it must be.
+    sqlite3.SQLITE_IOERR_SHMSIZE: _MEANINGS[sqlite3.SQLITE_FULL],
 }

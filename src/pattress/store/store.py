@@ -13,6 +13,7 @@ from typing import Self
 from pattress.model.device import Device
 from pattress.model.finding import Finding, Outcome
 from pattress.model.kept import (
+    Compaction,
     KeptFinding,
     KeptReading,
     KeptRun,
@@ -26,6 +27,7 @@ from pattress.model.kept import (
 )
 from pattress.model.reading import Reading
 from pattress.store.audits import keep_audit
+from pattress.store.compaction import file_bytes, refuse_without_room, rewrite
 from pattress.store.connection import Connection
 from pattress.store.devices import keep_devices, known_devices
 from pattress.store.findings import findings_at, keep_findings, open_findings
@@ -177,6 +179,21 @@ class Store:
         await self._connection.write(lambda database: forget_aged(database, old))
         await self._connection.write(forget_words, checks_keys=False)
         return gone
+
+    async def compact(self, now: datetime, retention: Retention = DEFAULT_RETENTION) -> Compaction:
+        """Thin everything that has aged, and give the database's unused space back to the disk.
+
+        Raises:
+            StoreError: If the disk has too little room for it; nothing was changed then.
+        """
+        connection = self._connection
+        bytes_before = await connection.read(file_bytes)
+        await connection.alone(lambda database: refuse_without_room(database, connection.path))
+        thinned_count = await self.thin(now, retention, is_whole=True)
+        await connection.alone(rewrite)
+        return Compaction(
+            thinned_count=thinned_count, bytes_before=bytes_before, bytes_after=await connection.read(file_bytes)
+        )
 
     async def runs(self, limit: int = 30) -> list[KeptRun]:
         """Return the newest runs, the newest first."""

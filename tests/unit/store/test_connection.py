@@ -14,7 +14,7 @@ import pytest
 from sqlite_utils import Database
 
 from pattress.model.errors import StoreError
-from pattress.store import connection
+from pattress.store import opening
 from pattress.store.migrations import MIGRATIONS, Migration
 from pattress.store.store import Store
 from unit.store.builders import HALL, NIGHT, ask, files_in, minutes, snapshot
@@ -133,7 +133,7 @@ async def test_the_event_loop_goes_on_while_a_write_waits_for_the_lock(tmp_path:
 async def test_a_lock_that_is_held_too_long_is_said_and_loses_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(connection, "BUSY_TIMEOUT_S", 0.05)
+    monkeypatch.setattr(opening, "BUSY_TIMEOUT_S", 0.05)
     path = tmp_path / "house.db"
     async with Store.open(path) as store:
         run = await store.begin_run(NIGHT, "digest")
@@ -151,7 +151,7 @@ async def test_a_lock_that_is_held_too_long_is_said_and_loses_nothing(
 async def test_opening_a_locked_database_is_an_error_and_leaves_no_thread(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(connection, "BUSY_TIMEOUT_S", 0.05)
+    monkeypatch.setattr(opening, "BUSY_TIMEOUT_S", 0.05)
     path = tmp_path / "house.db"
     other = sqlite3.connect(path, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")
@@ -392,7 +392,7 @@ async def test_an_older_schema_is_brought_up_to_date_by_writing_and_never_by_rea
     path = tmp_path / "house.db"
     await make(path)
     later = Migration(number=len(MIGRATIONS) + 1, name="later", steps=(f"PRAGMA user_version = {len(MIGRATIONS) + 1}",))
-    monkeypatch.setattr(connection, "MIGRATIONS", (*MIGRATIONS, later))
+    monkeypatch.setattr(opening, "MIGRATIONS", (*MIGRATIONS, later))
 
     with pytest.raises(StoreError, match="opened only to be read") as raised:
         async with Store.open(path, read_only=True):
@@ -409,7 +409,7 @@ def test_a_place_without_a_write_ahead_log_is_refused() -> None:
     database = Database(memory=True)
 
     with pytest.raises(StoreError, match="no write-ahead log"):
-        connection._use_write_ahead_log(database, Path("house.db"))
+        opening._use_write_ahead_log(database, Path("house.db"))
 
     database.close()
 

@@ -2,12 +2,15 @@
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pattress.cli.options import AsJson, SiteFolder, load, now, run, store_path
 from pattress.cli.output import WRONG, give, give_json, leave, tell
+
+if TYPE_CHECKING:
+    from pattress.model.kept import Compaction
 
 store = typer.Typer(
     help="Look through the database of a site, copy it, thin it, or export everything in it.",
@@ -19,9 +22,11 @@ store = typer.Typer(
 
 @store.command("check")
 def check(site: SiteFolder = Path(), json: AsJson = False) -> None:
-    """Look through the whole database for damage; show its size and what is in it. Changes nothing.
+    """Look for damage; show what is in it.
 
-    Exit status 2 where it is damaged. Example: pattress store check --site ~/house
+    All of it is looked through, and nothing changed. The exit status is 2 where it is damaged.
+
+    Example: pattress store check --site ~/house
     """
     from pattress.report.database import examination_document, examination_text
     from pattress.store.examine import examine
@@ -41,21 +46,29 @@ def backup(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The copy; it must not be there yet.")],
     site: SiteFolder = Path(),
 ) -> None:
-    """Copy the database to a new file, even while an audit runs, and verify the copy.
+    """Copy the database to a new file.
+
+    It may be in use meanwhile. The copy is verified before it gets its name.
 
     Example: pattress store backup /media/stick/house-2026-03.db --site ~/house
     """
     from pattress.store.backup import back_up
 
-    size_bytes = back_up(store_path(load(site)), file)
-    tell(f"{file}: {size_bytes / 1e6:.1f} MB, verified. To go back to it, put it in the database's place.")
+    path = store_path(load(site))
+    size_bytes = back_up(path, file)
+    tell(f"{file}: {size_bytes / 1e6:.1f} MB, verified.")
+    tell(
+        f"To go back to it: while nothing runs, delete {path.name}, {path.name}-wal and {path.name}-shm, and copy it there."
+    )
 
 
 @store.command("compact")
 def compact(site: SiteFolder = Path()) -> None:
-    """Thin out readings that have aged, and give unused space back to the disk.
+    """Thin old readings, and give unused space back.
 
-    Needs free space of about twice the database; refuses where there is less. Example: pattress store compact --site ~/house
+    Needs free space of about twice the database, and refuses where there is less.
+
+    Example: pattress store compact --site ~/house
     """
     done = run(_compact(store_path(load(site))))
     tell(
@@ -69,7 +82,9 @@ def export(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The file, which must not be there yet; - is stdout.")],
     site: SiteFolder = Path(),
 ) -> None:
-    """Write everything that is kept as JSON Lines: one object for each row, which says what it is.
+    """Write everything that is kept as JSON Lines.
+
+    Each line is an object that says what it is; the first names the schema, the last counts the lines.
 
     Example: pattress store export house.jsonl --site ~/house
     """
@@ -84,3 +99,13 @@ def export(
     with new_file(file) as part, part.open("w", encoding="ascii") as lines:
         count = export_all(path, lines.write, now())
     tell(f"{file}: {count} rows.")
+
+
+async def _compact(path: Path) -> "Compaction":
+    from pattress.store.refusals import missing
+    from pattress.store.store import Store
+
+    if not path.exists():  # noqa: ASYNC240 - one look at a local file, before anything waits
+        raise missing(path)
+    async with Store.open(path) as opened:
+        return await opened.compact(now())
