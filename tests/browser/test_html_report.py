@@ -7,6 +7,7 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
+import pytest_asyncio
 from playwright.async_api import Browser
 
 from browser.chromium import Scheme, running_chromium, shown
@@ -22,12 +23,12 @@ AUDITS = {
     "nothing": result(()),
     "hostile": hostile_result(),
 }
-pytestmark = pytest.mark.peer
+pytestmark = [pytest.mark.peer, pytest.mark.asyncio(loop_scope="module")]  # one browser for all: it takes 3 s to start
 audits = pytest.mark.parametrize("audit", AUDITS.values(), ids=AUDITS.keys())
 widths = pytest.mark.parametrize("width", [PHONE, DESK])
 
 
-@pytest.fixture
+@pytest_asyncio.fixture(scope="module", loop_scope="module")
 async def browser() -> AsyncIterator[Browser]:
     async with running_chromium() as running:
         yield running

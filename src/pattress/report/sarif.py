@@ -13,18 +13,16 @@ from typing import Any, Literal
 
 from pattress import __version__
 from pattress.model.finding import Finding, Outcome, Subject
-from pattress.model.kept import KeptFinding
 from pattress.model.rules import Rule, Severity
 from pattress.policy.builtin import AS_SIGNED_OFF
+from pattress.report.changes import FindingKey, key_of
 from pattress.report.document import time_text
 from pattress.report.places import room_of, rules_of
 from pattress.report.text import Heading
 from pattress.report.visible import visible
 
 Document = dict[str, Any]
-FindingKey = tuple[str, str, str, str]
-"""What makes a finding the same from run to run: its place, rule, setting and what it must be."""
-
+SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 _LEVELS: dict[Severity, Literal["error", "warning", "note"]] = {"danger": "error", "fault": "warning", "advice": "note"}
 
 
@@ -68,20 +66,6 @@ def audit_sarif(
         "properties": {"policy": visible(heading.policy), "policySha256": heading.policy_digest},
     }
     return json.dumps({"$schema": SCHEMA, "version": "2.1.0", "runs": [run]}, indent=2) + "\n"
-
-
-SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
-
-
-def key_of(finding: Finding) -> FindingKey:
-    """Return what makes a finding the same from run to run."""
-    subject = finding.subject
-    return (subject.point or subject.device or "", finding.rule.id, finding.setting or "", finding.expected)
-
-
-def key_of_kept(finding: KeptFinding) -> FindingKey:
-    """Return the same for a finding that the database gives back."""
-    return (finding.point or finding.device or "", finding.rule, finding.setting or "", finding.expected)
 
 
 def _rule(rule: Rule) -> Document:
