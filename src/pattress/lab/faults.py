@@ -7,10 +7,14 @@ about (`run`).
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
+from functools import cache
+from pathlib import Path
 from typing import Literal, NamedTuple
 
 from pattress.lab.house import LabModule, Twist
 from pattress.model.finding import Outcome
+from pattress.model.rules import Policy, Requirement
+from pattress.site.load import load_policy
 
 
 class Expected(NamedTuple):
@@ -70,29 +74,26 @@ def expected_findings(
 def checks_of(module: LabModule) -> list[tuple[str, str]]:
     """Return each rule of the policy with each setting of a module that it looks at."""
     return [
-        (rule, setting)
-        for rule, patterns in POLICY_SETTINGS.items()
+        (rule.id, setting)
+        for rule in policy_of_the_house().rules
+        for requirement in rule.requirements
         for setting in module.truth
-        if any(fnmatchcase(setting, pattern) for pattern in patterns)
+        if fnmatchcase(setting, requirement.setting) and _is_asked_for(requirement, setting, module)
     ]
 
 
-POLICY_SETTINGS: Mapping[str, tuple[str, ...]] = {
-    "cloud-off": ("cloud.enabled",),
-    "broker-on": ("mqtt.enabled",),
-    "broker-inside": ("mqtt.host",),
-    "broker-authenticated": ("mqtt.authenticated",),
-    "input-as-planned": ("input.*.contact", "input.*.action"),
-    "over-temperature-on": ("output.*.over_temperature.enabled",),
-    "over-temperature-limit": ("output.*.over_temperature.limit_c",),
-    "power-up-as-planned": ("output.*.at_power_up",),
-    "password-set": ("access.password_set",),
-    "setup-ap-closed": ("net.setup_ap_open",),
-    "time-server-inside": ("time.server",),
-    "firmware-as-planned": ("firmware.version",),
-    "signal-strong": ("net.rssi_dbm",),
-}
-"""The rules of the policy `isolated-house`, and the settings that each looks at."""
+@cache
+def policy_of_the_house() -> Policy:
+    """Return the policy that the house is audited by."""
+    return load_policy(POLICY, Path())
+
+
+def _is_asked_for(requirement: Requirement, setting: str, module: LabModule) -> bool:
+    """What the plan does not speak of is not asked for, where the rule lets it be silent."""
+    return not requirement.is_planned or requirement.unplanned != "skip" or setting in module.plan
+
+
+POLICY = "isolated-house"
 
 _SILENCE: tuple[tuple[str, str | None, Outcome], ...] = (("device-answers", None, "unverified"),)
 
@@ -196,6 +197,204 @@ ALL_FAULTS: tuple[Fault, ...] = (
         found=(("signal-strong", "net.rssi_dbm", "waived"),),
     ),
     Fault(
+        name="cloud-still-connected",
+        what="The remote service is off by its setting, and connected all the same.",
+        point="boiler-call",
+        twist=Twist(truth={"cloud.connected": True}),
+        found=(("cloud-not-connected", "cloud.connected", "broken"),),
+    ),
+    Fault(
+        name="debug-open",
+        what="A debug interface answers everybody on the network.",
+        point="hall-lights",
+        twist=Twist(truth={"access.remote_debug": True}),
+        found=(("remote-debug-closed", "access.remote_debug", "broken"),),
+    ),
+    Fault(
+        name="broker-lost",
+        what="The module has the right broker and no connection to it.",
+        point="dining-room-lights",
+        twist=Twist(truth={"mqtt.connected": False}),
+        found=(("broker-connected", "mqtt.connected", "broken"),),
+    ),
+    Fault(
+        name="broker-sealed",
+        what="The module wants TLS of a broker that was planned without.",
+        point="library-lights",
+        twist=Twist(truth={"mqtt.tls": True}),
+        found=(("broker-encrypted-as-planned", "mqtt.tls", "broken"),),
+    ),
+    Fault(
+        name="address-elsewhere",
+        what="The module has an address of another network.",
+        point="loft-room-lights",
+        twist=Twist(truth={"net.address": "198.51.100.16"}),
+        found=(("address-inside", "net.address", "broken"),),
+    ),
+    Fault(
+        name="address-by-hand",
+        what="The module's address is fixed in the module.",
+        point="wheel-room-blind",
+        twist=Twist(truth={"net.address_source": "static"}),
+        found=(("address-from-router", "net.address_source", "broken"),),
+    ),
+    Fault(
+        name="gateway-outside",
+        what="The module sends by way of a router that nobody here runs.",
+        point="bar-shelf-strip",
+        twist=Twist(truth={"net.gateway": "203.0.113.1"}),
+        found=(("gateway-inside", "net.gateway", "broken"),),
+    ),
+    Fault(
+        name="resolver-outside",
+        what="The module asks a resolver on the internet.",
+        point="boiler-call",
+        twist=Twist(truth={"net.dns": "203.0.113.53"}),
+        found=(("resolver-inside", "net.dns", "broken"),),
+    ),
+    Fault(
+        name="guests-network",
+        what="The module has joined the guests' Wi-Fi.",
+        point="stair-strip",
+        twist=Twist(truth={"net.ssid": "mill-race-guests"}),
+        found=(("network-as-planned", "net.ssid", "broken"),),
+    ),
+    Fault(
+        name="clock-an-hour-off",
+        what="The module's clock is an hour ahead.",
+        point="boiler-call",
+        twist=Twist(truth={"time.offset_s": 3600.0}),
+        found=(("clock-right", "time.offset_s", "broken"),),
+    ),
+    Fault(
+        name="zone-unset",
+        what="The module knows no time zone.",
+        point="hall-lights",
+        twist=Twist(truth={"time.zone": ""}),
+        found=(("time-zone-set", "time.zone", "broken"),),
+    ),
+    Fault(
+        name="updates-by-itself",
+        what="The module updates itself whenever it can.",
+        point="guest-bath-fan",
+        twist=Twist(truth={"firmware.updates": "automatic"}),
+        found=(("updates-by-hand", "firmware.updates", "broken"),),
+    ),
+    Fault(
+        name="input-inverted",
+        what="An input reports a closed contact as open.",
+        point="yard-lights",
+        twist=Twist(truth={"input.2.inverted": True}),
+        found=(("input-sense-as-planned", "input.2.inverted", "broken"),),
+    ),
+    Fault(
+        name="stays-on",
+        what="An output that was to go off by itself stays on.",
+        point="guest-bath-fan",
+        twist=Twist(truth={"output.1.off_after_s": 0}),
+        found=(("auto-off-as-planned", "output.1.off_after_s", "broken"),),
+    ),
+    Fault(
+        name="overload-unguarded",
+        what="No power is too much for the output.",
+        point="kitchen-worktop",
+        twist=Twist(truth={"output.1.over_power.limit_w": 0}),
+        found=(("overload-protection-on", "output.1.over_power.limit_w", "broken"),),
+    ),
+    Fault(
+        name="power-limit-high",
+        what="The limit of power is above what the module is rated for.",
+        point="laundry-socket",
+        twist=Twist(truth={"output.1.over_power.limit_w": 4000}),
+        found=(
+            ("over-power-limit", "output.1.over_power.limit_w", "broken"),
+            ("overload-as-planned", "output.1.over_power.limit_w", "broken"),
+        ),
+    ),
+    Fault(
+        name="current-limit-high",
+        what="The limit of current is above what the module is rated for.",
+        point="laundry-socket",
+        twist=Twist(truth={"output.1.over_current.limit_a": 20}),
+        found=(
+            ("over-current-limit", "output.1.over_current.limit_a", "broken"),
+            ("overload-as-planned", "output.1.over_current.limit_a", "broken"),
+        ),
+    ),
+    Fault(
+        name="dims-too-low",
+        what="The dimmer goes lower than its lamps can follow.",
+        point="loft-room-lights",
+        twist=Twist(truth={"dimmer.1.min_level_pct": 2.0}),
+        found=(("dimmer-minimum", "dimmer.1.min_level_pct", "broken"),),
+    ),
+    Fault(
+        name="dims-on-the-wrong-edge",
+        what="The dimmer cuts the edge that its lamps do not bear.",
+        point="dining-room-lights",
+        twist=Twist(truth={"dimmer.1.edge": "leading"}),
+        found=(("dimmer-edge-as-planned", "dimmer.1.edge", "broken"),),
+    ),
+    Fault(
+        name="supply-low",
+        what="The supply of the LED strip gives way.",
+        point="bar-shelf-strip",
+        twist=Twist(truth={"led.supply_v": 20.5}),
+        found=(("led-supply", "led.supply_v", "broken"),),
+    ),
+    Fault(
+        name="shutter-unlearnt",
+        what="The shutter does not know where it ends.",
+        point="wheel-room-blind",
+        twist=Twist(truth={"shutter.calibrated": False}),
+        found=(("shutter-calibrated", "shutter.calibrated", "broken"),),
+    ),
+    Fault(
+        name="shutter-runs-on",
+        what="The shutter's motor may run for ten minutes.",
+        point="mill-room-blind",
+        twist=Twist(truth={"shutter.max_run_s": 600}),
+        found=(("shutter-run", "shutter.max_run_s", "broken"),),
+    ),
+    Fault(
+        name="shutter-pushes-on",
+        what="The shutter does not stop at an obstacle.",
+        point="mill-room-blind",
+        twist=Twist(truth={"shutter.stops_on_obstacle": False}),
+        found=(("shutter-stops", "shutter.stops_on_obstacle", "broken"),),
+    ),
+    Fault(
+        name="voltage-high",
+        what="One circuit has far too high a voltage, as it has where the neutral is lost.",
+        point="landing-lights",
+        twist=Twist(truth={"meter.1.voltage_v": 262.0}),
+        found=(
+            ("voltage-as-planned", "meter.1.voltage_v", "broken"),
+            ("supply-in-range", "meter.1.voltage_v", "broken"),
+        ),
+    ),
+    Fault(
+        name="hot-inside",
+        what="It is far too hot inside the module.",
+        point="bakehouse-lights",
+        twist=Twist(truth={"health.temperature_c": 91.0}),
+        found=(("inside-cool", "health.temperature_c", "broken"),),
+    ),
+    Fault(
+        name="restarts-often",
+        what="The module has restarted again and again.",
+        point="cellar-lights",
+        twist=Twist(truth={"health.restarts": 212}),
+        found=(("restarts-few", "health.restarts", "broken"),),
+    ),
+    Fault(
+        name="memory-short",
+        what="The module has next to no memory left.",
+        point="yard-lights",
+        twist=Twist(truth={"health.free_memory_bytes": 2048}),
+        found=(("memory-free", "health.free_memory_bytes", "broken"),),
+    ),
+    Fault(
         name="never-answers",
         what="The module takes a connection and says nothing.",
         point="gate-release",
@@ -246,7 +445,7 @@ ALL_FAULTS: tuple[Fault, ...] = (
         what="One document of the module is cut short and no JSON.",
         point="wheel-room-blind",
         twist=Twist(rubbish_document="ways"),
-        loses=("input.", "output."),
+        loses=("input.", "output.", "meter.", "shutter.", "health."),
     ),
     Fault(
         name="limit-as-text",

@@ -3,14 +3,14 @@
 What belongs here: frozen descriptions. What does not: sockets, and how a maker writes its documents.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from pattress.model.vocabulary import Value
 
-PLANNED_NAMES = ("contact", "action", "at_power_up")
-"""Last words of the settings that the plan of the house states, of inputs (the first two) and outputs."""
+MAINS_V = 230  # nominal, as the plan of the house states it for each metered circuit
 
 
 class Endpoint(NamedTuple):
@@ -73,9 +73,10 @@ class LabModule:
 
     @property
     def plan(self) -> Mapping[str, Value]:
-        """Return the planned settings of its point."""
-        chosen = {name: value for name, value in self.truth.items() if _is_planned(name)}
-        return {**chosen, "firmware.version": self.planned_firmware}
+        """Return the planned settings of its point: what a person chose, and the voltage that a meter is to see."""
+        chosen = {name: value for name, value in self.truth.items() if _is_planned(name, value)}
+        mains = {name: MAINS_V for name in self.truth if name.startswith("meter.") and name.endswith(".voltage_v")}
+        return {**chosen, **mains, "firmware.version": self.planned_firmware}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,9 +131,13 @@ def state_of(module: LabModule, twists: tuple[Twist, ...] = (), *, is_present: b
     )
 
 
-def _is_planned(name: str) -> bool:
-    return (
-        name.startswith(("input.", "output."))
-        and name.rpartition(".")[2] in PLANNED_NAMES
-        and not (name.startswith("output.") and name.endswith(".contact"))
-    )
+def _is_planned(name: str, value: Value) -> bool:
+    if name.endswith(".off_after_s"):
+        return value != 0  # 0 is never, which nobody plans for each lamp
+    return _PLANNED.fullmatch(name) is not None
+
+
+_PLANNED = re.compile(
+    r"input\.\d+\.(?:contact|action|inverted)|output\.\d+\.(?:at_power_up|over_power\.limit_w|over_current\.limit_a)"
+    r"|dimmer\.\d+\.(?:min_level_pct|edge)|mqtt\.tls|net\.ssid"
+)

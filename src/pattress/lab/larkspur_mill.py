@@ -73,11 +73,9 @@ class _Range:
     firmware: str
     planned_firmware: str
     temperature_c: float
-    shows_connection: bool = True
     lacks: tuple[str, ...] = ()
 
 
-_NO_NETWORK_DETAIL = ("net.address_source", "net.gateway", "net.dns", "time.zone", "access.remote_debug")
 _RANGES = {
     "brackenvolt": _Range(
         models={"twin": "Twin 10", "hoist": "Twin 10", "gauge": "Gauge 16", "dry": "Dry Contact"},
@@ -99,7 +97,7 @@ _RANGES = {
         firmware="0.88.4",
         planned_firmware="0.88.0",
         temperature_c=36.0,
-        lacks=(*_NO_NETWORK_DETAIL, "firmware.updates", "mqtt.connected", "inverted"),
+        lacks=("time.zone", "access.remote_debug", "mqtt.connected", "inverted"),
     ),
     "fennimoor": _Range(
         models={"lift": "lift", "band": "band"},
@@ -108,9 +106,9 @@ _RANGES = {
         planned_firmware="22.4",
         temperature_c=40.5,
         lacks=(
-            *_NO_NETWORK_DETAIL,
-            *("cloud.enabled", "cloud.connected", "cloud.host", "time.server", "firmware.updates", "health.restarts"),
-            *("off_after_s", "inverted", "voltage_v", "current_a", "power_factor", "stops_on_obstacle"),
+            *("cloud.enabled", "cloud.connected", "cloud.host", "time.server", "time.zone", "time.offset_s"),
+            *("firmware.updates", "access.remote_debug", "health.restarts"),
+            *("off_after_s", "inverted", "voltage_v", "current_a", "power_factor"),
         ),
     ),
     "tarnhollow": _Range(
@@ -119,8 +117,7 @@ _RANGES = {
         firmware="7",
         planned_firmware="6",
         temperature_c=41.3,
-        shows_connection=False,
-        lacks=("cloud.host", "time.zone", "access.remote_debug"),
+        lacks=("cloud.host", "time.zone"),
     ),
 }
 
@@ -136,7 +133,7 @@ def _module(
         {"maker": maker.capitalize(), "model": made.models[model], "serial": serial, "mac": mac},
         firmware(made.firmware),
         cloud(maker),
-        broker(where, is_connected=made.shows_connection),
+        broker(where),
         network(where, number, rssi_dbm),
         clock(where),
         lock(),

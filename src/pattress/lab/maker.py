@@ -4,8 +4,10 @@ What belongs here: the shape of a maker, and what several makers share. What doe
 """
 
 import json
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Literal
 
 from pattress.lab.house import LabModule, ModuleState
@@ -100,6 +102,16 @@ def share(value: Value, by: float) -> Value:
         return value
     converted = round(value * by, 6)
     return int(converted) if converted == int(converted) else converted
+
+
+def time_s(truth: Mapping[str, Value]) -> float:
+    """Return the time by a module's clock, in seconds since 1970."""
+    return round(time.time() + float(truth["time.offset_s"]), 3)
+
+
+def time_as_text(truth: Mapping[str, Value]) -> str:
+    """Return the time by a module's clock as date and time in UTC, to the second, as a module writes it."""
+    return datetime.fromtimestamp(time_s(truth), UTC).isoformat(timespec="seconds")
 
 
 def encoded(document: object, *, is_rubbish: bool) -> bytes:

@@ -9,6 +9,7 @@ from pattress.lab.house import Circumstances
 from pattress.model.vocabulary import Value
 
 Truth = Mapping[str, Value]
+FREE_MEMORY_BYTES = 47 * 1024  # a whole number in each unit that a maker counts it in
 
 
 def firmware(version: str) -> Truth:
@@ -21,7 +22,7 @@ def cloud(maker: str) -> Truth:
     return {"cloud.enabled": False, "cloud.connected": False, "cloud.host": f"relay.{maker}.example"}
 
 
-def broker(where: Circumstances, *, is_connected: bool) -> Truth:
+def broker(where: Circumstances) -> Truth:
     """Return a module that is set to the broker of the house and shows its password there."""
     return {
         "mqtt.enabled": True,
@@ -29,7 +30,7 @@ def broker(where: Circumstances, *, is_connected: bool) -> Truth:
         "mqtt.port": where.broker.port,
         "mqtt.tls": False,
         "mqtt.authenticated": True,
-        "mqtt.connected": is_connected,
+        "mqtt.connected": True,
     }
 
 
@@ -47,8 +48,8 @@ def network(where: Circumstances, number: int, rssi_dbm: int) -> Truth:
 
 
 def clock(where: Circumstances) -> Truth:
-    """Return a clock that follows the time server of the house."""
-    return {"time.server": where.ground.house_server, "time.zone": "Europe/Dublin"}
+    """Return a clock that follows the time server of the house. Its offset is what it is off by when it is asked."""
+    return {"time.server": where.ground.house_server, "time.zone": "Europe/Dublin", "time.offset_s": 0.0}
 
 
 def lock() -> Truth:
@@ -58,7 +59,12 @@ def lock() -> Truth:
 
 def health(temperature_c: float, uptime_s: int, restarts: int) -> Truth:
     """Return the module's own well-being."""
-    return {"health.temperature_c": temperature_c, "health.uptime_s": uptime_s, "health.restarts": restarts}
+    return {
+        "health.temperature_c": temperature_c,
+        "health.uptime_s": uptime_s,
+        "health.restarts": restarts,
+        "health.free_memory_bytes": FREE_MEMORY_BYTES,
+    }
 
 
 def output(

@@ -6,8 +6,10 @@ It follows the words of the profile format, so that server and profile are prove
 import asyncio
 import base64
 import json
+import time
 import tomllib
 from collections.abc import Mapping
+from datetime import datetime
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -24,6 +26,7 @@ from pattress.lab.run import EmulatedHouse
 
 ANSWER_S = 5
 QUIET_S = 0.3
+CLOCK_STEP_S = 60  # offsets are told to the minute: an answer is on its way for a while, and tests are compared
 
 
 @cache
@@ -144,6 +147,10 @@ def settings_in(profile: Mapping[str, Any], documents: Mapping[str, object]) -> 
 def _value(source: Mapping[str, Any], channel: int, documents: Mapping[str, object]) -> object:
     path = source["at"].replace("{channel}", str(channel)).replace("{index}", str(channel - 1))
     raw = jmespath.search(path, documents[source["in"]])
+    if "clock" in source and raw is not None:
+        is_text = source["clock"] == "iso"
+        reported_s = datetime.fromisoformat(raw).timestamp() if is_text else raw * source.get("scale", 1)
+        return float(round((reported_s - time.time()) / CLOCK_STEP_S) * CLOCK_STEP_S)
     if "values" in source and raw is not None:
         return source["values"][json.dumps(raw) if not isinstance(raw, str) else raw]
     if source.get("text") and raw is not None:

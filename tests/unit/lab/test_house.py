@@ -15,6 +15,14 @@ def module() -> LabModule:
         "input.1.contact": "momentary",
         "input.1.action": "reports",
         "input.1.inverted": False,
+        "input.1.closed": True,
+        "output.1.off_after_s": 120,
+        "output.2.off_after_s": 0,
+        "meter.1.voltage_v": 231.4,
+        "meter.1.power_w": 12.0,
+        "dimmer.1.edge": "trailing",
+        "mqtt.tls": False,
+        "mqtt.enabled": True,
     }
     return LabModule(
         number=11,
@@ -28,7 +36,7 @@ def module() -> LabModule:
     )
 
 
-def test_the_plan_holds_what_a_person_chose_and_no_measurement() -> None:
+def test_the_plan_holds_what_a_person_chose_and_the_voltage_of_the_mains() -> None:
     plan = module().plan
 
     assert plan == {
@@ -38,6 +46,11 @@ def test_the_plan_holds_what_a_person_chose_and_no_measurement() -> None:
         "output.10.at_power_up": "on",
         "input.1.contact": "momentary",
         "input.1.action": "reports",
+        "input.1.inverted": False,
+        "output.1.off_after_s": 120,
+        "meter.1.voltage_v": 230,
+        "dimmer.1.edge": "trailing",
+        "mqtt.tls": False,
     }
 
 

@@ -1,5 +1,6 @@
 import tomllib
 from pathlib import Path
+from typing import Any
 
 from pattress.lab.ground import MILL_GROUND
 from pattress.lab.house import Circumstances, Endpoint
@@ -66,16 +67,30 @@ def test_every_shipped_kind_lives_in_the_house_and_every_class_is_covered() -> N
 def test_a_healthy_module_reports_or_lacks_all_that_the_policy_asks_for() -> None:
     file = Path(__file__).parents[3] / "policies" / "isolated-house.toml"
     policy = tomllib.loads(file.read_text(encoding="utf-8"))
-    patterns = {pattern for rule in policy["rule"] for pattern in rule["require"]}
+    asked_for = {
+        (pattern, rule.get("applies", {}).get("has")) for rule in policy["rule"] for pattern in rule["require"]
+    }
     profiles = shipped_profiles()
 
     for kind, profile in profiles.items():
+        lacks = profile.get("lacks", [])
         lacking = {
             pattern
-            for pattern in patterns - set(profile["settings"])
-            if pattern not in profile.get("lacks", []) and pattern.partition(".")[0] not in profile.get("lacks", [])
+            for pattern, has in asked_for
+            if pattern not in profile["settings"]
+            and pattern not in lacks
+            and pattern.partition(".")[0] not in lacks
+            and is_there(profile, has)
         }
         assert lacking == set(), kind
+
+
+def is_there(profile: dict[str, Any], group: str | None) -> bool:
+    return (
+        group is None
+        or group in profile["channels"]
+        or group in {name.partition(".")[0] for name in profile["settings"]}
+    )
 
 
 def test_a_kind_that_says_it_lacks_a_setting_does_not_report_it() -> None:

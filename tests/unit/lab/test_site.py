@@ -4,7 +4,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from pattress.lab.faults import FAULTS
-from pattress.lab.house import Circumstances, Endpoint
+from pattress.lab.house import MAINS_V, Circumstances, Endpoint
 from pattress.lab.larkspur_mill import larkspur_mill
 from pattress.lab.run import EmulatedHouse, ExternalBroker
 from pattress.lab.site import write_site
@@ -41,10 +41,11 @@ async def test_the_plan_says_of_each_module_what_is_true_of_it_when_healthy(
         assert points[name]["kind"] == module.kind
         assert points[name]["mac"] == module.mac
         assert plan.pop("firmware.version") == module.planned_firmware
+        meters = [setting for setting in module.truth if setting.endswith(".voltage_v")]
+        assert [plan.pop(setting) for setting in meters] == [MAINS_V] * len(meters)
         assert plan == {setting: module.truth[setting] for setting in plan}
-        assert len(plan) == len([name for name in module.truth if name.endswith((".action", ".at_power_up"))]) + len(
-            [name for name in module.truth if name.startswith("input.") and name.endswith(".contact")]
-        )
+        assert {setting for setting in module.truth if setting.endswith((".action", ".at_power_up"))} <= set(plan)
+        assert not any(setting.endswith((".on", ".closed", ".level_pct")) for setting in plan)
 
 
 async def test_the_files_load_as_the_site_of_the_house(house: EmulatedHouse, tmp_path: Path) -> None:
@@ -62,7 +63,7 @@ async def test_the_files_load_as_the_site_of_the_house(house: EmulatedHouse, tmp
         module.kind: house.secrets[module.maker] for module in house.modules.values() if module.maker in house.secrets
     }
     assert all(str(network) in ("127.77.0.0/24", "127.0.0.1/32") for network in site.networks.inside)
-    assert len(site.waivers) == 1
+    assert site.waivers == (), "a healthy house needs none"
 
 
 async def test_a_broker_with_a_user_gets_a_password_file(tmp_path: Path) -> None:
@@ -88,10 +89,12 @@ async def test_secrets_stand_in_files_of_their_owner_and_nowhere_else(house: Emu
 
 
 async def test_the_one_waiver_is_for_the_fault_that_the_site_accepts(house: EmulatedHouse, tmp_path: Path) -> None:
+    fault = FAULTS["weak-signal"]
+    await house.switch(fault.name, on=True)
+
     write_site(house, tmp_path, today=TODAY)
 
     (waiver,) = table(tmp_path / "waivers.toml")["waiver"]
-    fault = FAULTS["weak-signal"]
     assert (waiver["point"], waiver["rule"]) == (fault.point, fault.found[0][0])
     assert TODAY < waiver["until"] <= TODAY + timedelta(days=366)
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from pattress.lab.house import LabModule, ModuleState
-from pattress.lab.maker import Documents, GuardKind, HttpMaker, get_route, said, share
+from pattress.lab.maker import Documents, GuardKind, HttpMaker, get_route, said, share, time_as_text
 from pattress.model.vocabulary import Value
 
 _ARTICLES = {
@@ -73,7 +73,7 @@ def _ties(truth: Mapping[str, Value]) -> object:
             "house": truth["cloud.host"],
             "up": said(_YES, truth["cloud.connected"]),
         },
-        "hours": {"from": truth["time.server"], "place": truth["time.zone"]},
+        "hours": {"from": truth["time.server"], "place": truth["time.zone"], "now": time_as_text(truth)},
         "door": {"locked": said(_YES, truth["access.password_set"]), "bench": said(_YES, truth["access.remote_debug"])},
         "editions": said({"manual": "when told", "automatic": "when out"}, truth["firmware.updates"]),
     }
@@ -105,6 +105,7 @@ def _ways(state: ModuleState) -> object:
         "warmth": truth["health.temperature_c"],
         "awake-min": share(truth["health.uptime_s"], 1 / 60),
         "starts": truth["health.restarts"],
+        "spare-bytes": truth["health.free_memory_bytes"],
     }
     if state.kind == "brackenvolt-hoist":
         document["blind"] = {

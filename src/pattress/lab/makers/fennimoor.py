@@ -44,6 +44,9 @@ def _entries(state: ModuleState) -> Mapping[str, Value]:
         "radio/dbm": truth["net.rssi_dbm"],
         "radio/lantern": said(_YES, truth["net.setup_ap_open"]),
         "radio/lies": truth["net.address"],
+        "radio/mooring": said({"dhcp": "lent", "static": "own"}, truth["net.address_source"]),
+        "radio/channel": truth["net.gateway"],
+        "radio/pilot": truth["net.dns"],
         "harbour/use": said(_YES, truth["mqtt.enabled"]),
         "harbour/name": truth["mqtt.host"],
         "harbour/berth": truth["mqtt.port"],
@@ -53,6 +56,7 @@ def _entries(state: ModuleState) -> Mapping[str, Value]:
         "hatch/barred": said(_YES, truth["access.password_set"]),
         "bilge/tenths": share(truth["health.temperature_c"], 10),
         "bilge/awake": truth["health.uptime_s"],
+        "bilge/room": truth["health.free_memory_bytes"],
     }
     for number, output in enumerate(state.channels("output"), start=1):
         entries |= {
@@ -77,6 +81,7 @@ def _entries(state: ModuleState) -> Mapping[str, Value]:
             "sail/down": 100 - int(truth["shutter.position_pct"]),
             "sail/known": said(_YES, truth["shutter.calibrated"]),
             "sail/longest": truth["shutter.max_run_s"],
+            "sail/yields": said(_YES, truth["shutter.stops_on_obstacle"]),
         }
     if "led.supply_v" in truth:
         entries["feed/volts"] = truth["led.supply_v"]

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from pattress.lab.house import ModuleState
-from pattress.lab.maker import MqttMaker, encoded, said, share
+from pattress.lab.maker import MqttMaker, encoded, said, share, time_as_text
 from pattress.model.vocabulary import Value
 
 _RETURNS: Mapping[Value, Value] = {"off": "ebb", "on": "flood", "as-before": "stand", "as-input": "drift"}
@@ -43,11 +43,15 @@ def _self(state: ModuleState) -> object:
         "ring": {"maker": "Ouseltide", "bird": state.kind.removeprefix("ouseltide-"), "no": state.module.serial},
         "mac": state.module.mac,
         "moult": truth["firmware.version"],
+        "moulting": said({"manual": "bidden", "automatic": "unbidden"}, truth["firmware.updates"]),
         "air": {
             "called": truth["net.ssid"],
             "hears": truth["net.rssi_dbm"],
             "decoy": truth["net.setup_ap_open"],
             "nest": truth["net.address"],
+            "twigs": said({"dhcp": "lent", "static": "own"}, truth["net.address_source"]),
+            "gap": truth["net.gateway"],
+            "flock": truth["net.dns"],
         },
         "wire": {
             "kept": truth["mqtt.enabled"],
@@ -57,11 +61,13 @@ def _self(state: ModuleState) -> object:
         },
         "abroad": {"flies": truth["cloud.enabled"], "away": truth["cloud.connected"], "shore": truth["cloud.host"]},
         "sun": truth["time.server"],
+        "sunAt": time_as_text(truth),
         "warded": truth["access.password_set"],
         "life": {
             "warmth": truth["health.temperature_c"],
             "hours": share(truth["health.uptime_s"], 1 / 3600),
             "hatched": truth["health.restarts"],
+            "roomKi": share(truth["health.free_memory_bytes"], 1 / 1024),
         },
     }
 

@@ -7,7 +7,7 @@ import json
 from collections.abc import Mapping
 
 from pattress.lab.house import LabModule, ModuleState
-from pattress.lab.maker import Asked, Documents, GuardKind, HttpMaker, Refused, Routed, said, share
+from pattress.lab.maker import Asked, Documents, GuardKind, HttpMaker, Refused, Routed, said, share, time_s
 from pattress.model.vocabulary import Value
 
 _NAMES = {
@@ -67,7 +67,7 @@ def _ties(truth: Mapping[str, Value]) -> object:
             "where": truth["cloud.host"],
             "seated": truth["cloud.connected"],
         },
-        "bell": {"tower": truth["time.server"], "parish": truth["time.zone"]},
+        "bell": {"tower": truth["time.server"], "parish": truth["time.zone"], "struck": time_s(truth)},
         "keeper": {"word": truth["access.password_set"], "workshop": truth["access.remote_debug"]},
         "renewal": said({"manual": "asked", "automatic": "nightly"}, truth["firmware.updates"]),
     }
@@ -93,6 +93,7 @@ def _lamps(state: ModuleState) -> object:
         "innerKelvin": share(float(state.truth["health.temperature_c"]) + 273.15, 1),
         "wakeS": state.truth["health.uptime_s"],
         "wakings": state.truth["health.restarts"],
+        "atticB": state.truth["health.free_memory_bytes"],
     }
     if dimmers:
         document["shade"] = {

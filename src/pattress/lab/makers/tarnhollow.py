@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from pattress.lab.house import LabModule, ModuleState
-from pattress.lab.maker import Documents, GuardKind, HttpMaker, get_route, said, share
+from pattress.lab.maker import Documents, GuardKind, HttpMaker, get_route, said, share, time_s
 from pattress.model.vocabulary import Value
 
 _MODEL_CODES = {"tarnhollow-latch": 7, "tarnhollow-brace": 22, "tarnhollow-ember": 31}
@@ -53,7 +53,9 @@ def _net(truth: Mapping[str, Value]) -> object:
         ],
         "c": [said(_BIT, truth["cloud.enabled"]), said(_BIT, truth["cloud.connected"])],
         "t": truth["time.server"],
+        "ck": int(time_s(truth) * 1000),
         "pw": said(_BIT, truth["access.password_set"]),
+        "dbg": said(_BIT, truth["access.remote_debug"]),
         "up": said({"manual": 0, "automatic": 1}, truth["firmware.updates"]),
     }
 
@@ -82,6 +84,7 @@ def _io(state: ModuleState) -> object:
         "tt": share(truth["health.temperature_c"], 10),
         "ut": truth["health.uptime_s"],
         "rc": truth["health.restarts"],
+        "fm": share(truth["health.free_memory_bytes"], 1 / 256),
     }
     if meters := state.channels("meter"):
         document["m"] = [
