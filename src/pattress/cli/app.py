@@ -5,7 +5,20 @@ from typing import Annotated
 import typer
 
 from pattress import __version__
-from pattress.cli.commands import agree, audit, compare, demo, devices, discover, doctor, read, settings, site, store
+from pattress.cli.commands import (
+    agree,
+    audit,
+    compare,
+    demo,
+    devices,
+    discover,
+    doctor,
+    policy,
+    read,
+    settings,
+    site,
+    store,
+)
 
 EPILOG = (
     "Exit status: 0 all met, 1 something broken, 2 wrong usage or files, 3 nothing broken but something unverified."
@@ -50,4 +63,5 @@ application.command("sign-off")(agree.sign_off)
 application.command("waive")(agree.waive)
 application.command("doctor")(doctor.doctor)
 application.command("settings")(settings.settings)
+application.add_typer(policy.policy, name="policy")
 application.add_typer(store.store, name="store")

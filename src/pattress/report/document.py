@@ -42,10 +42,42 @@ def audit_document(
         "ended_at": time_text(ended_at),
         "policy": {"id": heading.policy, "sha256": heading.policy_digest},
         "counts": dict(counts),
-        "findings": [_finding(finding) for finding in findings],
+        "findings": [finding_entry(finding) for finding in findings],
         "sources": [_source(report) for report in sources],
         "conflicts": [{"identity": one.identity, "claimants": list(one.claimants)} for one in conflicts],
         "changes": None if changes is None else _changes(changes),
+    }
+
+
+def finding_entry(finding: Finding) -> Document:
+    """Return one finding, as every document that holds findings has it."""
+    subject, rule = finding.subject, finding.rule
+    waiver = finding.waiver
+    return {
+        "rule": rule.id,
+        "title": rule.title,
+        "severity": rule.severity,
+        "outcome": finding.outcome,
+        "device": subject.device,
+        "device_title": subject.device_title,
+        "point": subject.point,
+        "room": subject.room,
+        "kind": subject.kind,
+        "setting": finding.setting,
+        "expected": finding.expected,
+        "value": finding.value,
+        "found": finding.found,
+        "reason": finding.reason,
+        "origin": finding.origin,
+        "before": finding.before,
+        "since": None if finding.since is None else time_text(finding.since),
+        "sentence": finding.sentence,
+        "because": rule.because,
+        "fix": rule.fix,
+        "cites": list(rule.cites),
+        "waiver": None
+        if waiver is None
+        else {"reason": waiver.reason, "who": waiver.who, "until": waiver.until.isoformat()},
     }
 
 
@@ -193,7 +225,7 @@ def time_text(moment: datetime) -> str:
 
 def _changes(changes: Changes) -> Document:
     return {
-        "new": [_finding(finding) for finding in changes.new],
+        "new": [finding_entry(finding) for finding in changes.new],
         "over": [
             {"place": place, "rule": rule, "setting": setting or None, "expected": expected, "outcome": outcome}
             for (place, rule, setting, expected), outcome in changes.over
@@ -217,37 +249,6 @@ def _known(one: PlacedKnownDevice) -> Document:
         "last_seen": time_text(device.last_seen),
         "last_read": None if device.last_read is None else time_text(device.last_read),
         "last_outcome": device.last_outcome,
-    }
-
-
-def _finding(finding: Finding) -> Document:
-    subject, rule = finding.subject, finding.rule
-    waiver = finding.waiver
-    return {
-        "rule": rule.id,
-        "title": rule.title,
-        "severity": rule.severity,
-        "outcome": finding.outcome,
-        "device": subject.device,
-        "device_title": subject.device_title,
-        "point": subject.point,
-        "room": subject.room,
-        "kind": subject.kind,
-        "setting": finding.setting,
-        "expected": finding.expected,
-        "value": finding.value,
-        "found": finding.found,
-        "reason": finding.reason,
-        "origin": finding.origin,
-        "before": finding.before,
-        "since": None if finding.since is None else time_text(finding.since),
-        "sentence": finding.sentence,
-        "because": rule.because,
-        "fix": rule.fix,
-        "cites": list(rule.cites),
-        "waiver": None
-        if waiver is None
-        else {"reason": waiver.reason, "who": waiver.who, "until": waiver.until.isoformat()},
     }
 
 

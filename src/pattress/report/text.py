@@ -44,7 +44,12 @@ class Style:
 
 def audit_text(heading: Heading, findings: Sequence[Finding], style: Style) -> str:
     """Return the report of an audit."""
-    lines = _head(heading, style)
+    return "\n".join([*_head(heading, style), *findings_lines(findings, style)]) + "\n"
+
+
+def findings_lines(findings: Sequence[Finding], style: Style) -> list[str]:
+    """Return findings as lines: what is broken, what to do, what could not be checked, what is accepted, a count."""
+    lines: list[str] = []
     broken = [finding for finding in findings if finding.outcome == "broken"]
     unverified = [finding for finding in findings if finding.outcome == "unverified"]
     waived = [finding for finding in findings if finding.outcome == "waived"]
@@ -57,8 +62,7 @@ def audit_text(heading: Heading, findings: Sequence[Finding], style: Style) -> s
         lines += ["", style.strong(title, "unverified"), *_by_place(unverified, _by_reason, style)]
     if waived:
         lines += ["", style.strong(f"ACCEPTED: {len(waived)}", "waived"), *_by_place(waived, _each, style)]
-    lines += ["", style.strong(f"MET: {met} of {len(findings)} checks", "met" if met == len(findings) else None)]
-    return "\n".join(lines) + "\n"
+    return [*lines, "", style.strong(f"MET: {met} of {len(findings)} checks", "met" if met == len(findings) else None)]
 
 
 def changes_text(heading: Heading, changes: Changes, findings: Sequence[Finding], since: str, style: Style) -> str:

@@ -123,6 +123,17 @@ def load_policy(name_or_path: str, folder: Path, surroundings: Surroundings | No
     return policy
 
 
+def surroundings_of(site: Site | None, built_in: Iterable[str]) -> Surroundings:
+    """Return what the rules of another policy for a site may refer to; without a site no kind is called unknown."""
+    if site is None:
+        return Surroundings(built_in=frozenset(built_in))
+    return Surroundings(
+        kinds=Known(names=frozenset(profile.id for profile in site.profiles)),
+        makers=Known(names=frozenset(profile.maker for profile in site.profiles)),
+        built_in=frozenset(built_in),
+    )
+
+
 def load_profiles(folders: Sequence[Path]) -> tuple[Profile, ...]:
     """Return the profiles in these folders, in order of folder and file name. A folder that is missing holds none.
 
