@@ -3,6 +3,7 @@
 import random
 import time
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,12 @@ from pattress.site.load import load_policy
 
 RATIO_AT_MOST = 1.0
 BROKEN_SHARE = 0.05  # of snapshots that have one broken setting
+STATED_BY_SCHEMA = frozenset({
+    *("cloud-off", "broker-on", "broker-inside", "broker-authenticated", "setup-ap-closed", "signal-strong"),
+    *("time-server-inside", "password-set", "input-as-planned", "power-up-as-planned"),
+    *("over-temperature-on", "over-temperature-limit"),
+})  # fmt: skip
+"""The rules of the policy that `SCHEMA` says too; the others would be work for one side only."""
 POINT = Point(name="point", room="Hall", kind=KIND, settings=PLANNED)
 SUBJECT = Subject(device="mac:02:00:5e:00:00:01", point="point", room="Hall", kind=KIND)
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
@@ -33,7 +40,9 @@ Judge = Callable[[Sequence[Any]], int]
 def measure(size: Size) -> Benchmark:
     """Judge the same values both ways, several times in turn; keep the best of each."""
     count = size.of(full=10_000, tiny=50)
-    policy = CompiledPolicy(load_policy("isolated-house", Path()), HOUSE_NETWORKS)
+    shipped = load_policy("isolated-house", Path())
+    stated = tuple(rule for rule in shipped.rules if rule.id in STATED_BY_SCHEMA)
+    policy = CompiledPolicy(replace(shipped, rules=stated), HOUSE_NETWORKS)
     checks = policy.checks(profile(80), POINT)
     validate = fastjsonschema.compile(SCHEMA)
     numbers = random.Random(20260301)
