@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from pattress.audit.run import Audit, run_audit
-from pattress.lab.faults import ALL_FAULTS, DEMO_FAULTS, Expected
+from pattress.lab.expected import Expected
+from pattress.lab.faults import ALL_FAULTS, DEMO_FAULTS
 from pattress.lab.run import EmulatedHouse
 from pattress.lab.site import write_site
 from pattress.model.site import Site

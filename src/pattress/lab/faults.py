@@ -1,99 +1,13 @@
-"""The faults that the emulated house can have, each with what an audit must find of it.
+"""The faults that the emulated house can have, as data, each with what an audit must find of it.
 
-What belongs here: faults as data, and the findings that follow from those that are on. What does not: bringing them
-about (`run`).
+What belongs here: the list. What does not: what follows from it (`expected`), and bringing it about (`run`).
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from fnmatch import fnmatchcase
-from functools import cache
-from pathlib import Path
-from typing import Literal, NamedTuple
+from collections.abc import Mapping
 
-from pattress.lab.house import LabModule, Twist
+from pattress.lab.expected import Fault
+from pattress.lab.house import Twist
 from pattress.model.finding import Outcome
-from pattress.model.rules import Policy, Requirement
-from pattress.site.load import load_policy
-
-
-class Expected(NamedTuple):
-    """One finding that an audit must come to, where a healthy house has none but `met`."""
-
-    title: str
-    rule: str
-    setting: str | None
-    outcome: Outcome
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
-    """One thing that is wrong. `point` is where; None for a device in no plan.
-
-    `found` holds rule, setting and outcome of the findings it leads to. `loses` are beginnings of the settings that it
-    keeps from being read; "" is all of them. `misfits` are the settings that a reading must call unfit for their type.
-    `joins` names the device that it adds to the network.
-    """
-
-    name: str
-    what: str
-    point: str | None
-    twist: Twist = field(default_factory=Twist)
-    found: tuple[tuple[str, str | None, Outcome], ...] = ()
-    loses: tuple[str, ...] = ()
-    misfits: tuple[str, ...] = ()
-    joins: Literal["stranger", "double"] | None = None
-
-    @property
-    def hides_its_point(self) -> bool:
-        """Whether nothing else that is wrong at its point can be seen."""
-        return "" in self.loses
-
-
-def expected_findings(
-    faults: Iterable[Fault], modules: Mapping[str, LabModule], stranger_title: str
-) -> frozenset[Expected]:
-    """Return what an audit by the policy `isolated-house` must find with these faults on, besides what is met."""
-    on = list(faults)
-    hidden = {fault.point for fault in on if fault.hides_its_point}
-    expected: set[Expected] = set()
-    for fault in on:
-        if fault.point in hidden and not fault.hides_its_point:
-            continue
-        title = fault.point or stranger_title
-        expected.update(Expected(title, rule, setting, outcome) for rule, setting, outcome in fault.found)
-        if fault.point is not None and fault.loses:
-            expected.update(
-                Expected(title, rule, setting, "unverified")
-                for rule, setting in checks_of(modules[fault.point])
-                if setting.startswith(fault.loses)
-            )
-    return frozenset(expected)
-
-
-def checks_of(module: LabModule) -> list[tuple[str, str]]:
-    """Return each rule of the policy with each setting of a module that it looks at."""
-    return [
-        (rule.id, setting)
-        for rule in policy_of_the_house().rules
-        for requirement in rule.requirements
-        for setting in module.truth
-        if fnmatchcase(setting, requirement.setting) and _is_asked_for(requirement, setting, module)
-    ]
-
-
-@cache
-def policy_of_the_house() -> Policy:
-    """Return the policy that the house is audited by."""
-    return load_policy(POLICY, Path())
-
-
-def _is_asked_for(requirement: Requirement, setting: str, module: LabModule) -> bool:
-    """What the plan does not speak of is not asked for, where the rule lets it be silent."""
-    return not requirement.is_planned or requirement.unplanned != "skip" or setting in module.plan
-
-
-POLICY = "isolated-house"
 
 _SILENCE: tuple[tuple[str, str | None, Outcome], ...] = (("device-answers", None, "unverified"),)
 

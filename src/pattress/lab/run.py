@@ -14,7 +14,8 @@ from typing import Self
 
 from pattress.lab.announce import Announcer
 from pattress.lab.broker import embedded_broker
-from pattress.lab.faults import ALL_FAULTS, DEMO_FAULTS, FAULTS, Expected, Fault, expected_findings
+from pattress.lab.expected import Expected, Fault, expected_findings
+from pattress.lab.faults import ALL_FAULTS, DEMO_FAULTS, FAULTS
 from pattress.lab.ground import find_ground, listener, only_house
 from pattress.lab.guards import Guard, guard_of
 from pattress.lab.house import Circumstances, Endpoint, Ground, LabModule, ModuleState, state_of

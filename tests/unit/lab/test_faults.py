@@ -1,14 +1,7 @@
 import pytest
 
-from pattress.lab.faults import (
-    ALL_FAULTS,
-    DEMO_FAULTS,
-    FAULTS,
-    Expected,
-    checks_of,
-    expected_findings,
-    policy_of_the_house,
-)
+from pattress.lab.expected import Expected, checks_of, expected_findings, policy_of_the_house
+from pattress.lab.faults import ALL_FAULTS, DEMO_FAULTS, FAULTS
 from pattress.lab.ground import MILL_GROUND
 from pattress.lab.house import Circumstances, Endpoint
 from pattress.lab.larkspur_mill import larkspur_mill
