@@ -1,7 +1,7 @@
 """What an audit must find of the emulated house: what a fault is, and the findings that follow from those that are on.
 
-What belongs here: findings, from the truth of the house and its policy. What does not: which faults there are (`faults`),
-and bringing them about (`run`).
+What belongs here: findings, from the truth of the house and its policy. What does not: which faults there are
+(`faults`), and bringing them about (`run`).
 """
 
 from collections.abc import Iterable, Mapping
