@@ -34,7 +34,7 @@ def test_what_is_no_address_has_no_form(text: str) -> None:
 
 @pytest.mark.parametrize("written", ["00:00:5E:00:53:01", "00-00-5e-00-53-01", "0000.5e00.5301", "00005E005301"])
 def test_a_hardware_address_has_one_form(written: str) -> None:
-    """IEEE 802-2014 section 8.1 writes hyphens; colons, dots and none are common practice. RFC 7042 gives 00-00-5E-00-53."""
+    """IEEE 802-2014 section 8.1 writes hyphens; colons, dots and none are common practice. The range: RFC 7042."""
     assert normal_mac(written) == "00:00:5e:00:53:01"
 
 

@@ -7,7 +7,6 @@ import sqlite3
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -18,6 +17,7 @@ from pattress.store import opening
 from pattress.store.migrations import MIGRATIONS, Migration
 from pattress.store.store import Store
 from unit.store.builders import HALL, NIGHT, ask, files_in, minutes, snapshot
+from unit.store.disks import mount
 
 WRITE_LOOP = Path(__file__).with_name("write_loop.py")
 
@@ -57,22 +57,6 @@ async def fill(store: Store, run: int) -> tuple[int, StoreError]:
 async def restarts_kept(path: Path, *, read_only: bool) -> set[int | float]:
     async with Store.open(path, read_only=read_only) as store:
         return {reading.measurements["health.restarts"] for reading in await store.readings_of(HALL, limit=1_000_000)}
-
-
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A file system of its own of one megabyte."""
-    folder = tmp_path / "disk"
-    folder.mkdir()
-    mount(folder, "size=1m", kind=("-t", "tmpfs"))
-    yield folder
-    subprocess.run(["umount", str(folder)], check=True)
-
-
-def mount(folder: Path, options: str, kind: tuple[str, ...] = ()) -> None:
-    done = subprocess.run(["mount", *kind, "-o", options, "none", str(folder)], capture_output=True, check=False)
-    if done.returncode != 0:
-        pytest.skip(f"mounting a small disk is not permitted here: {done.stderr.decode().strip()}")
 
 
 async def test_closing_twice_is_as_good_as_once_and_ends_the_thread(tmp_path: Path) -> None:

@@ -30,9 +30,7 @@ Reports = Annotated[
 ]
 Since = Annotated[
     str | None,
-    typer.Option(
-        "--since", metavar="LAST|WHEN", help="Show only what changed since the last audit, or since WHEN."
-    ),
+    typer.Option("--since", metavar="LAST|WHEN", help="Show only what changed since the last audit, or since WHEN."),
 ]
 AsSummary = Annotated[bool, typer.Option("--summary", help="Print one line of counts instead of the whole report.")]
 

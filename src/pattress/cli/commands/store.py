@@ -57,9 +57,7 @@ def backup(
     path = store_path(load(site))
     size_bytes = back_up(path, file)
     tell(f"{file}: {size_bytes / 1e6:.1f} MB, verified.")
-    tell(
-        f"To go back to it: while nothing runs, delete {path.name}, {path.name}-wal and {path.name}-shm, and copy it there."
-    )
+    tell(f"To go back to it, delete {path}, {path.name}-wal and {path.name}-shm while nothing runs, and put it there.")
 
 
 @store.command("compact")
