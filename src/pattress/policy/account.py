@@ -165,7 +165,7 @@ def _present(subject: Subject, device: Device | None, reading: Reading | None) -
     if device is not None and (device.is_seen or (isinstance(reading, Snapshot) and reading.is_live)):
         return _finding(DEVICE_PRESENT, subject, "met", "it was seen")
     if device is not None and device.is_announced:
-        return _finding(DEVICE_PRESENT, subject, "unverified", "only retained messages, of unknown age, speak of it")
+        return _finding(DEVICE_PRESENT, subject, "unverified", "only evidence of unknown age speaks of it")
     return _finding(DEVICE_PRESENT, subject, "broken", "nothing was seen or heard of it")
 
 
