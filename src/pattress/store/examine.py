@@ -26,7 +26,9 @@ def examine(path: Path) -> Examination:
     """
     database = open_database(path, is_read_only=True, takes_any_schema=True)
     try:
-        with refusals_of(path), database.atomic():  # all of it from one moment
+        with refusals_of(path):
+            # All of it from one moment. It is never committed: of a damaged database SQLite would refuse even that.
+            database.execute("BEGIN")
             return _examined(database, path)
     finally:
         database.close()

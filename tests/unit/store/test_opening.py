@@ -1,6 +1,7 @@
 """A disk that is full to the last block, or may not be written, can still be read from."""
 
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -66,6 +67,24 @@ async def test_a_log_that_may_hold_more_is_never_passed_over(small_disk: Path) -
     assert has_log(path)
     with pytest.raises(StoreError, match="the disk is full"):
         open_database(path, is_read_only=True)
+
+
+async def test_a_full_disk_in_the_middle_goes_on_in_the_room_of_the_log(small_disk: Path) -> None:
+    """Where the database itself need not grow, as when what comes takes the room of what was thinned."""
+    path = small_disk / "house.db"
+    await make(path)
+    async with Store.open(path) as store:
+        await store._connection.write(touch(0))
+        fill(small_disk)
+
+        for number in range(300):  # a page of the log each, and the log has room for a few
+            await store._connection.write(touch(number))
+
+        assert [known.port for known in await store.known_devices()] == [299]
+
+
+def touch(port: int) -> Callable[[Database], object]:
+    return lambda database: database.execute("UPDATE device SET port = ?", [port])
 
 
 async def test_deleting_is_possible_while_the_disk_is_full(small_disk: Path) -> None:
