@@ -21,7 +21,7 @@ from pattress.store.refusals import (
     refusals_of,
 )
 
-BUSY_TIMEOUT_S = 5.0  # the longest batch, the first readings of 10,000 devices, takes about half of it
+BUSY_TIMEOUT_S = 20.0  # the longest transaction, the first audit of 10,000 devices, takes about half of it
 MAX_LEFT_LOG_BYTES = 4 * 1024 * 1024  # the write-ahead log is cut to this after each checkpoint
 RETRY_S = 0.02
 NO_ROOM_FOR_LOG = (sqlite3.SQLITE_IOERR_SHMSIZE, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY_CANTINIT)

@@ -21,12 +21,12 @@ class Words:
 
     def key(self, text: str) -> int:
         """Return the number of a text, a new one where it is new."""
-        kept = kept_text(text)
-        if kept not in self._words:
-            self._words[kept] = self._number(
-                "SELECT key FROM word WHERE text = ?", "INSERT INTO word (text) VALUES (?)", kept
+        number = self._words.get(text)
+        if number is None:
+            number = self._words[text] = self._number(
+                "SELECT key FROM word WHERE text = ?", "INSERT INTO word (text) VALUES (?)", kept_text(text)
             )
-        return self._words[kept]
+        return number
 
     def key_or_none(self, text: str | None) -> int | None:
         """Return the number of a text, None where there is none."""

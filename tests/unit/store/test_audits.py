@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from pattress.store.connection import Connection
 from pattress.store.store import Store
 from unit.store.builders import HALL, MAC, NIGHT, device, finding, minutes, row_counts, sighting, snapshot
 
@@ -90,3 +91,22 @@ async def test_readings_after_the_end_of_a_run_do_not_count_among_its_results(tm
         assert last.read_count == 1
         assert len(await store.readings_of(HALL)) == 2
         assert [span.value for span in await store.history(HALL)] == [1, 2]
+
+
+async def test_audits_and_sign_offs_wait_for_the_disk_and_readings_between_do_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    waited: list[bool] = []
+    real = Connection.write
+
+    async def watched(self: Connection, work: object, *, is_final: bool = False, checks_keys: bool = True) -> object:
+        waited.append(is_final)
+        return await real(self, work, is_final=is_final, checks_keys=checks_keys)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Connection, "write", watched)
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await keep(store, 0)
+        await store.keep_readings(run, [snapshot(at=minutes(5))])
+        await store.sign_off([])
+
+    assert waited == [False, True, False, True]

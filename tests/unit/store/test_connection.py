@@ -436,7 +436,7 @@ async def test_the_database_is_kept_with_a_write_ahead_log_and_foreign_keys(tmp_
     async with Store.open(tmp_path / "house.db") as store:
         found = await store._connection.read(pragmas)
 
-    expected = {"journal_mode": "wal", "foreign_keys": 1, "busy_timeout": 5000, "trusted_schema": 0}
+    expected = {"journal_mode": "wal", "foreign_keys": 1, "busy_timeout": 20_000, "trusted_schema": 0}
     assert {name: found[name] for name in expected} == expected
 
 
