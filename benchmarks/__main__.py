@@ -7,7 +7,7 @@ import time
 
 from benchmarks.measured import Size, shown
 
-BENCHMARKS = ("reading_gently", "reading_many", "judging", "help_time", "store_growth")
+BENCHMARKS = ("reading_gently", "reading_many", "judging", "help_time", "store_growth", "scale", "year")
 
 
 def main() -> int:

@@ -14,6 +14,8 @@ FIGURES = {
     "judging": ["one check, every value met", "one check, 5% of snapshots broken"],
     "help_time": ["median", "heavy modules imported"],
     "store_growth": ["an unchanged reading", "keeping one audit"],
+    "scale": ["10 devices: judge", "10 devices: peak memory"],
+    "year": ["the database", "history of a point at a moment"],
 }
 
 
