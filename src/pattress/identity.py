@@ -1,7 +1,7 @@
 """Sightings into devices: what is one device, and what only claims to be.
 
 A device is its MAC; failing that the serial it reports; failing that its announced name. An address is where it was
-last, never who it is. What belongs here: pure merging of evidence. What does not: the plan (`policy.account`).
+last, never who it is. What belongs here: pure merging of evidence. What does not: the plan (`placing`).
 """
 
 import ipaddress
@@ -10,7 +10,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pattress.model.device import LINK_SOURCES, LIVE_SOURCES, Conflict, Device, Sighting
-from pattress.model.plan import OtherDevice, Plan, Point
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,22 +34,6 @@ def merge(sightings: Iterable[Sighting]) -> Merged:
         else:
             devices.append(_device(identity, group))
     return Merged(devices=tuple(devices), conflicts=tuple(conflicts))
-
-
-def is_at(place: Point | OtherDevice, item: Device | Conflict) -> bool:
-    """Whether a point or an entry of the plan names this device, or the identity that is claimed."""
-    if place.mac is not None:
-        return place.mac == item.mac
-    if place.serial is not None:
-        return place.serial == item.serial
-    if place.announced is None or isinstance(item, Conflict):
-        return False
-    return any(sighting.name == place.announced for sighting in item.sightings)
-
-
-def point_of(plan: Plan, item: Device | Conflict) -> Point | None:
-    """Return the point that a device stands at, or None."""
-    return next((point for point in plan.points if is_at(point, item)), None)
 
 
 def _order(sighting: Sighting) -> tuple[str, ...]:

@@ -6,9 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pattress.identity import is_at, merge, point_of
+from pattress.identity import merge
 from pattress.model.device import LINK_SOURCES, Sighting
-from pattress.model.plan import OtherDevice, Plan, Point
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 MAC = "00:00:5e:00:53:01"
@@ -134,24 +133,6 @@ def test_only_what_was_heard_now_says_that_a_device_is_there(sighting: Sighting,
     [device] = merge([sighting]).devices
 
     assert (device.is_seen, device.is_announced) == (seen, announced)
-
-
-def test_a_point_is_found_by_mac_serial_or_announced_name() -> None:
-    [device] = merge([mdns("Relay 1", mac=MAC, serial="S1")]).devices
-    points = [
-        Point(name="by-mac", room="Hall", kind="relay", mac=MAC),
-        Point(name="by-serial", room="Hall", kind="relay", serial="S1"),
-        Point(name="by-name", room="Hall", kind="relay", announced="Relay 1"),
-    ]
-    strangers = [
-        Point(name="unbound", room="Hall", kind="relay"),
-        Point(name="another", room="Hall", kind="relay", mac="00:00:5e:00:53:02"),
-    ]
-
-    found = [point_of(Plan(points=(point,)), device) for point in points + strangers]
-
-    assert found == [*points, None, None]
-    assert is_at(OtherDevice(name="bridge", reason="r", serial="S1"), device)
 
 
 def link(mac: str, address: str, **more: object) -> Sighting:

@@ -5,13 +5,13 @@ from pathlib import Path
 
 from pattress.audit.kept import kept_sightings
 from pattress.audit.session import Clock, open_session, planned_sightings
-from pattress.identity import Merged, is_at, point_of
+from pattress.identity import Merged
 from pattress.model.device import Conflict, Device
 from pattress.model.errors import UsageError
-from pattress.model.plan import Point
 from pattress.model.reading import Reading
 from pattress.model.site import Site
 from pattress.model.source import SourceReport
+from pattress.placing import Placing
 from pattress.store.store import Store
 
 
@@ -38,7 +38,8 @@ async def discover_devices(site: Site, *, clock: Clock, listen_s: float | None =
     async with open_session(site, clock) as session:
         sources = await session.listen(site.limits.listen_s if listen_s is None else listen_s)
         merged = session.merged()
-    placed = [_placed(site, device) for device in merged.devices]
+    placing = Placing(site.plan)
+    placed = [_placed(placing, device) for device in merged.devices]
     return Discovered(devices=tuple(placed), conflicts=merged.conflicts, sources=sources)
 
 
@@ -74,24 +75,22 @@ async def read_device(
                 where="pattress read",
                 next_step="Run `pattress discover` to see what is there.",
             )
-        point = point_of(site.plan, device)
+        point = Placing(site.plan).point_of(device)
         return await session.read(device, point), point.name if point else None
 
 
 def named(site: Site, devices: tuple[Device, ...], words: str) -> Device | None:
     """Return the device that a person means: by point, id, MAC, serial, announced name or address."""
-    point = next((one for one in site.plan.points if one.name == words), None)
-    return next((device for device in devices if _is_meant(device, point, words)), None)
+    if any(point.name == words for point in site.plan.points):
+        return Placing(site.plan).at_points(devices).get(words)
+    return next((device for device in devices if _is_meant(device, words)), None)
 
 
-def _is_meant(device: Device, point: Point | None, words: str) -> bool:
-    if point is not None:
-        return is_at(point, device)
+def _is_meant(device: Device, words: str) -> bool:
     names = {device.id, device.mac, device.serial, device.name, *(address for address, _ in device.addresses)}
     return words in names or words.lower() == device.mac
 
 
-def _placed(site: Site, device: Device) -> Placed:
-    point = point_of(site.plan, device)
-    other = next((one.name for one in site.plan.others if is_at(one, device)), None)
-    return Placed(device=device, point=point.name if point else None, other=other)
+def _placed(placing: Placing, device: Device) -> Placed:
+    point, other = placing.point_of(device), placing.other_of(device)
+    return Placed(device=device, point=point.name if point else None, other=other.name if other else None)

@@ -8,9 +8,9 @@ from pathlib import Path
 from pattress.model.device import Sighting
 from pattress.model.errors import UsageError
 from pattress.model.kept import KnownDevice, PointSpan
-from pattress.model.plan import OtherDevice, Plan, Point
 from pattress.model.site import Site
 from pattress.model.vocabulary import definition_of, nearest_name
+from pattress.placing import Placing
 from pattress.store.store import Store
 
 
@@ -43,7 +43,8 @@ async def known_devices(site: Site, store_file: Path) -> list[KnownAtPoint]:
     """Return every device that was ever seen, by point and then by id."""
     async with Store.open(_existing(store_file), read_only=True) as store:
         known = await store.known_devices()
-    placed = [KnownAtPoint(device=device, point=_place(site.plan, device)) for device in known]
+    placing = Placing(site.plan)
+    placed = [KnownAtPoint(device=device, point=_place(placing, device)) for device in known]
     return sorted(placed, key=lambda one: (one.point is None, one.point or "", one.device.id))
 
 
@@ -104,18 +105,9 @@ def _existing(store_file: Path) -> Path:
     return store_file
 
 
-def _place(plan: Plan, device: KnownDevice) -> str | None:
-    places: tuple[Point | OtherDevice, ...] = (*plan.points, *plan.others)
-    for place in places:
-        if place.mac is not None:
-            is_there = place.mac == device.mac
-        elif place.serial is not None:
-            is_there = place.serial == device.serial
-        else:
-            is_there = place.announced is not None and place.announced == device.name
-        if is_there:
-            return place.name
-    return None
+def _place(placing: Placing, device: KnownDevice) -> str | None:
+    place = placing.point_of(device) or placing.other_of(device)
+    return None if place is None else place.name
 
 
 def _is_meant(one: KnownAtPoint, words: str) -> bool:

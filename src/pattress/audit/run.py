@@ -10,13 +10,14 @@ from datetime import datetime
 
 from pattress.audit.kept import kept_sightings
 from pattress.audit.session import Clock, Progress, open_session, planned_sightings
-from pattress.identity import Merged, point_of
+from pattress.identity import Merged
 from pattress.model.device import Device
 from pattress.model.errors import StoreError
 from pattress.model.finding import OUTCOMES, Finding, Outcome
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.site import Site
 from pattress.model.source import SourceReport
+from pattress.placing import Placing
 from pattress.policy.account import Evidence, account
 from pattress.policy.compiled import CompiledPolicy
 from pattress.policy.past import Past
@@ -122,8 +123,9 @@ async def _thinned(store: Store, now: datetime) -> list[SourceReport]:
 
 def _placed(site: Site, audit: Audit) -> Iterator[tuple[str, str]]:
     """Yield each point with the device that was seen or read there."""
+    placing = Placing(site.plan)
     for device in audit.merged.devices:
-        point = point_of(site.plan, device)
+        point = placing.point_of(device)
         if point is not None and (device.is_announced or isinstance(audit.readings.get(device.id), Snapshot)):
             yield point.name, device.id
 

@@ -17,13 +17,14 @@ from pattress.discovery.mdns import MdnsSource
 from pattress.discovery.mqtt import MqttSource
 from pattress.discovery.neighbours import NeighbourSource
 from pattress.discovery.sweep import SweepSource
-from pattress.identity import Merged, merge, point_of
+from pattress.identity import Merged, merge
 from pattress.model.device import Device, Sighting
 from pattress.model.plan import Plan, Point
 from pattress.model.profile import HttpGet, JsonRpc
 from pattress.model.reading import Reading, Snapshot, Unreadable
 from pattress.model.site import Site
 from pattress.model.source import SourceReport
+from pattress.placing import Placing
 from pattress.reading.http import HttpLink
 from pattress.reading.reader import Reader, sighting_of
 from pattress.reading.target import Target, target_of
@@ -66,6 +67,7 @@ class Session:
         progress: Progress | None,
     ) -> None:
         self._site = site
+        self._placing = Placing(site.plan)
         self._reach = reach
         self._links = links
         self._reader = reader
@@ -180,7 +182,7 @@ class Session:
     def _start_reads(self, group: asyncio.TaskGroup) -> None:
         """Begin to read each device that can be read and has not been, or could not be at its earlier addresses."""
         for device in self.merged().devices:
-            point = point_of(self._site.plan, device)
+            point = self._placing.point_of(device)
             target = target_of(self._site, device, point)
             if target is None or not _can_be_asked(target):
                 continue
@@ -229,7 +231,7 @@ class Session:
                 readings[owner] = replace(reading, device=owner)
         for device in merged.devices:
             is_unknown = device.is_announced and device.kind is None and device.id not in readings
-            if is_unknown and point_of(self._site.plan, device) is not None:
+            if is_unknown and self._placing.point_of(device) is not None:
                 readings[device.id] = self._unreadable(device, "no profile knows what it announces")
         return readings
 

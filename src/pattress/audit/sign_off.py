@@ -8,12 +8,12 @@ from datetime import datetime
 
 from pattress.audit.discover import named
 from pattress.audit.run import Audit
-from pattress.identity import point_of
 from pattress.model.device import Device
 from pattress.model.errors import UsageError
 from pattress.model.kept import SignOff
 from pattress.model.reading import Snapshot
 from pattress.model.site import Site
+from pattress.placing import Placing
 from pattress.policy.drift import settings_of
 
 
@@ -33,8 +33,9 @@ def agreement(site: Site, audit: Audit, words: str | None, *, who: str, why: str
     """
     signed: list[SignOff] = []
     unread: list[tuple[str, str]] = []
-    for device in _meant(site, audit, words):
-        point = point_of(site.plan, device)
+    placing = Placing(site.plan)
+    for device in _meant(site, placing, audit, words):
+        point = placing.point_of(device)
         title = point.name if point else device.title
         reading = audit.readings.get(device.id)
         if isinstance(reading, Snapshot):
@@ -56,10 +57,10 @@ def agreement(site: Site, audit: Audit, words: str | None, *, who: str, why: str
     return Agreement(signed=tuple(signed), unread=tuple(unread))
 
 
-def _meant(site: Site, audit: Audit, words: str | None) -> list[Device]:
+def _meant(site: Site, placing: Placing, audit: Audit, words: str | None) -> list[Device]:
     devices = audit.merged.devices
     if words is None:
-        return [device for device in devices if device.is_announced and point_of(site.plan, device) is not None]
+        return [device for device in devices if device.is_announced and placing.point_of(device) is not None]
     device = named(site, devices, words)
     if device is None:
         raise UsageError(

@@ -62,6 +62,11 @@ class Device:
         )
 
     @property
+    def announced_names(self) -> frozenset[str]:
+        """Every name that a sighting gives it."""
+        return frozenset(sighting.name for sighting in self.sightings if sighting.name is not None)
+
+    @property
     def is_announced(self) -> bool:
         """Whether it is announced at all, be it by a message of unknown age."""
         return any(sighting.source in LIVE_SOURCES and not sighting.is_gone for sighting in self.sightings)
@@ -83,3 +88,8 @@ class Conflict:
     mac: str | None
     serial: str | None
     claimants: tuple[str, ...]
+
+    @property
+    def announced_names(self) -> frozenset[str]:
+        """No name: what several devices claim is known by what they claim alone."""
+        return frozenset()

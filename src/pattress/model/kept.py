@@ -32,6 +32,11 @@ class KnownDevice:
     last_read: datetime | None
     last_outcome: ReadOutcome | None
 
+    @property
+    def announced_names(self) -> frozenset[str]:
+        """The name that is kept of it."""
+        return frozenset() if self.name is None else frozenset({self.name})
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Span:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from pattress.identity import Merged, is_at, point_of
+from pattress.identity import Merged
 from pattress.model.addresses import is_inside, parse_address
 from pattress.model.device import LIVE_SOURCES, Conflict, Device
 from pattress.model.finding import Finding, Outcome, Subject
@@ -16,6 +16,7 @@ from pattress.model.reading import Reading, Snapshot
 from pattress.model.rules import Rule
 from pattress.model.site import Site
 from pattress.model.source import SourceReport
+from pattress.placing import Placing
 from pattress.policy.builtin import (
     ADDRESS_KEPT,
     AS_SIGNED_OFF,
@@ -51,21 +52,30 @@ class Evidence:
 def account(site: Site, policy: CompiledPolicy, evidence: Evidence) -> list[Finding]:
     """Return every finding of an audit, before waivers, in the order: points of the plan, other devices, sources."""
     findings: list[Finding] = []
+    placing = Placing(site.plan)
+    devices = placing.at_points(evidence.merged.devices)
+    conflicts = placing.at_points(evidence.merged.conflicts)
     for point in site.plan.points:
-        findings.extend(_at_point(site, policy, evidence, point))
+        at_point = devices.get(point.name), conflicts.get(point.name)
+        findings.extend(_at_point(site, policy, evidence, point, *at_point))
     for device in evidence.merged.devices:
-        findings.extend(_beside_the_plan(site, device))
+        findings.extend(_beside_the_plan(site, placing, device))
     for conflict in evidence.merged.conflicts:
-        if point_of(site.plan, conflict) is None:
+        if placing.point_of(conflict) is None:
             subject = Subject(device=conflict.identity, device_title=conflict.identity)
             findings.append(_contested(subject, conflict))
     findings.extend(_sources(evidence.sources))
     return findings
 
 
-def _at_point(site: Site, policy: CompiledPolicy, evidence: Evidence, point: Point) -> Iterator[Finding]:
-    device = next((one for one in evidence.merged.devices if is_at(point, one)), None)
-    conflict = next((one for one in evidence.merged.conflicts if is_at(point, one)), None)
+def _at_point(
+    site: Site,
+    policy: CompiledPolicy,
+    evidence: Evidence,
+    point: Point,
+    device: Device | None,
+    conflict: Conflict | None,
+) -> Iterator[Finding]:
     subject = subject_of(point, device)
     kind = device.kind if device is not None and device.kind is not None else point.kind
     profile = site.profile(kind)
@@ -175,12 +185,12 @@ def _answers(subject: Subject, reading: Reading) -> Finding:
     return _finding(DEVICE_ANSWERS, subject, "met", f"{len(reading.values)} values read")
 
 
-def _beside_the_plan(site: Site, device: Device) -> Iterator[Finding]:
-    point = point_of(site.plan, device)
+def _beside_the_plan(site: Site, placing: Placing, device: Device) -> Iterator[Finding]:
+    point = placing.point_of(device)
     subject = subject_of(point, device)
     if not device.is_announced:
         return
-    if point is None and not any(is_at(other, device) for other in site.plan.others):
+    if point is None and placing.other_of(device) is None:
         where = ", ".join(address for address, _ in device.addresses) or "no address known"
         kind = device.kind or "of no kind that a profile knows"
         yield _finding(DEVICE_PLANNED, subject, "broken", f"{device.title} ({kind}, {where}) is in no plan")

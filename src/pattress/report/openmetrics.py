@@ -8,13 +8,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from pattress.identity import Merged, is_at
+from pattress.identity import Merged
 from pattress.model.device import Device
 from pattress.model.finding import OUTCOMES, Finding
 from pattress.model.plan import Plan
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.rules import SEVERITIES
 from pattress.model.source import SourceReport
+from pattress.placing import Placing
 from pattress.report.text import Heading
 from pattress.report.visible import visible
 
@@ -40,8 +41,9 @@ class PointState:
 def point_states(plan: Plan, merged: Merged, readings: Mapping[str, Reading]) -> list[PointState]:
     """Return the state of every point of the plan, in its order. Strangers have none: they could be any number."""
     states = []
+    devices = Placing(plan).at_points(merged.devices)
     for point in plan.points:
-        device = next((one for one in merged.devices if point.is_bound and is_at(point, one)), None)
+        device = devices.get(point.name)
         reading = readings.get(device.id) if device is not None else None
         snapshot = reading if isinstance(reading, Snapshot) else None
         is_read_live = snapshot is not None and snapshot.is_live
