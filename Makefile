@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check lint docs bench peers clean
+.PHONY: demo test check lint docs bench clean
 
 demo: $(VENV)/.installed-demo
 	@$(BIN)/pattress demo

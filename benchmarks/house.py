@@ -1,10 +1,12 @@
 """A site of emulated devices: every one of them planned, judged by the shipped policy, listened for on nothing."""
 
 import ipaddress
+from datetime import datetime
 from pathlib import Path
 
-from benchmarks.documents import mac_of
+from benchmarks.documents import KIND, mac_of
 from benchmarks.emulated import EmulatedDevices
+from pattress.model.device import Device, Sighting
 from pattress.model.plan import Plan, Point
 from pattress.model.site import Limits, Networks, Site
 from pattress.model.vocabulary import Value
@@ -47,3 +49,13 @@ def site_of(devices: EmulatedDevices, folder: Path, *, listen_s: float, answer_s
         limits=Limits(listen_s=listen_s, answer_s=answer_s),
         uses_mdns=False,
     )
+
+
+def seen_device(number: int, at: datetime) -> Device:
+    """Return a device as one mDNS answer shows it."""
+    name, address = f"pair-{number}", f"192.0.2.{1 + number % 254}"
+    sighting = Sighting(source="mdns", seen_at=at, name=name, address=address, port=80, mac=mac_of(number), kind=KIND)
+    return Device(
+        id=f"mac:{mac_of(number)}", mac=mac_of(number), serial=None, name=name, kind=KIND,
+        addresses=((address, 80),), sightings=(sighting,),
+    )  # fmt: skip

@@ -19,10 +19,10 @@ from pathlib import Path
 
 from benchmarks.documents import KIND, SETTING_COUNT, bodies, mac_of, profile
 from benchmarks.emulated import ROOT
-from benchmarks.house import HOUSE_NETWORKS, PLANNED
+from benchmarks.house import HOUSE_NETWORKS, PLANNED, seen_device
 from benchmarks.measured import Benchmark, Measured, Size, shown
 from pattress.identity import Merged
-from pattress.model.device import Device, Sighting
+from pattress.model.device import Device
 from pattress.model.plan import Plan, Point
 from pattress.model.reading import Reading, Reported, Snapshot
 from pattress.model.site import Site
@@ -106,7 +106,7 @@ async def _one_size(count: int, folder: Path) -> dict[str, float]:
             at = FIRST + timedelta(days=night)
             for number in numbers.sample(range(count), int(count * CHANGED_SHARE) * night):
                 values[number]["net.ssid"] = "house-iot-2"
-            merged = Merged(devices=tuple(_device(number, at) for number in range(count)), conflicts=())
+            merged = Merged(devices=tuple(seen_device(number, at) for number in range(count)), conflicts=())
             readings: dict[str, Reading] = {
                 one.id: _snapshot(one, at, values[number], numbers) for number, one in enumerate(merged.devices)
             }
@@ -174,15 +174,6 @@ def _snapshot(device: Device, at: datetime, values: dict[str, Value], numbers: r
     measured = {"health.temperature_c": round(numbers.uniform(30, 60), 1), "net.rssi_dbm": numbers.randint(-85, -45)}
     reported = {name: Reported(value=value, origin="GET /lines") for name, value in (values | measured).items()}
     return Snapshot(device=device.id, kind=KIND, taken_at=at, duration_s=0.5, values=reported)
-
-
-def _device(number: int, at: datetime) -> Device:
-    name, address = f"pair-{number}", f"192.0.2.{1 + number % 254}"
-    sighting = Sighting(source="mdns", seen_at=at, name=name, address=address, port=80, mac=mac_of(number), kind=KIND)
-    return Device(
-        id=f"mac:{mac_of(number)}", mac=mac_of(number), serial=None, name=name, kind=KIND,
-        addresses=((address, 80),), sightings=(sighting,),
-    )  # fmt: skip
 
 
 def _peak_bytes() -> int:

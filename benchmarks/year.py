@@ -16,8 +16,9 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from benchmarks.documents import KIND, bodies, mac_of, profile
+from benchmarks.house import seen_device
 from benchmarks.measured import Benchmark, Measured, Size, shown
-from pattress.model.device import Device, Sighting
+from pattress.model.device import Device
 from pattress.model.finding import Finding, Subject
 from pattress.model.kept import SignOff
 from pattress.model.reading import Reading, Reported, Snapshot, Unreadable
@@ -143,7 +144,7 @@ class _House:
         )
 
     def devices(self, at: datetime) -> list[Device]:
-        return [_device(number, at) for number in range(self.count)]
+        return [seen_device(number, at) for number in range(self.count)]
 
     def findings(self, readings: Mapping[int, Reading]) -> list[Finding]:
         found = []
@@ -318,15 +319,6 @@ def _measurements(numbers: random.Random, steps: int) -> Iterator[dict[str, int 
             "meter.1.energy_wh": round(energy, 2),
             "meter.1.power_factor": round(min(1.0, numbers.gauss(0.93, 0.005)), 2) if is_on else 0.0,
         }
-
-
-def _device(number: int, at: datetime) -> Device:
-    name, address = f"pair-{number}", f"192.0.2.{1 + number % 254}"
-    sighting = Sighting(source="mdns", seen_at=at, name=name, address=address, port=80, mac=mac_of(number), kind=KIND)
-    return Device(
-        id=f"mac:{mac_of(number)}", mac=mac_of(number), serial=None, name=name, kind=KIND,
-        addresses=((address, 80),), sightings=(sighting,),
-    )  # fmt: skip
 
 
 _JUDGED = ("cloud.enabled", "input.1.action", "mqtt.tls", *(f"judged.{number}" for number in range(11)))

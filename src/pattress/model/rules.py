@@ -2,12 +2,12 @@
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
+from typing import Literal, get_args
 
 from pattress.model.vocabulary import Value
 
 Severity = Literal["danger", "fault", "advice"]
-SEVERITIES: tuple[Severity, ...] = ("danger", "fault", "advice")
+SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 
 Comparison = Literal[
     "equal",
@@ -22,19 +22,7 @@ Comparison = Literal[
     "present",
     "absent",
 ]
-COMPARISONS: tuple[Comparison, ...] = (
-    "equal",
-    "one_of",
-    "at_least",
-    "at_most",
-    "between",
-    "near",
-    "matches",
-    "version_at_least",
-    "in_network",
-    "present",
-    "absent",
-)
+COMPARISONS: tuple[Comparison, ...] = get_args(Comparison)
 PLANNED_COMPARISONS: tuple[Comparison, ...] = ("equal", "at_least", "at_most", "near", "version_at_least")
 """Comparisons that a `plan` requirement may name."""
 RATED_COMPARISONS: tuple[Comparison, ...] = ("at_least", "at_most", "between")
