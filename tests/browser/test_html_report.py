@@ -12,8 +12,8 @@ from playwright.async_api import Browser
 
 from browser.chromium import Scheme, running_chromium, shown
 from pattress.model.finding import Finding
-from pattress.report.formats import AuditResult, written
-from unit.report.examples import ATTIC, DRIFT, FINDINGS, HEAT, MET, hostile_result, result
+from pattress.report.formats import AuditResult
+from unit.report.examples import ATTIC, DRIFT, FINDINGS, HEAT, MET, hostile_result, result, whole
 
 PHONE, DESK = 360, 1280
 GAPS = [Finding(HEAT, ATTIC, f"output.{number}.on", "unverified", "true", remark="no answer") for number in range(1, 9)]
@@ -36,7 +36,7 @@ async def browser() -> AsyncIterator[Browser]:
 
 def page_of(audit: AuditResult, folder: Path) -> Path:
     file = folder / "report.html"
-    file.write_text(written(audit, "html"), encoding="utf-8")
+    file.write_text(whole(audit, "html"), encoding="utf-8")
     return file
 
 
@@ -55,7 +55,7 @@ async def test_axe_finds_no_violation_in_light_or_dark_on_a_phone_or_a_desk(
 
 async def test_axe_finds_a_violation_where_there_is_one(browser: Browser, tmp_path: Path) -> None:
     file = tmp_path / "wrong.html"
-    html = written(result(), "html").replace('lang="en"', "").replace("<h1>", "<h5>").replace("</h1>", "</h5>")
+    html = whole(result(), "html").replace('lang="en"', "").replace("<h1>", "<h5>").replace("</h1>", "</h5>")
     file.write_text(html, encoding="utf-8")
 
     async with shown(browser, file, width=DESK, scheme="light") as page:
@@ -85,7 +85,7 @@ async def test_the_policy_of_the_page_stops_a_script_that_should_never_be_there(
 ) -> None:
     """What the page forbids must be forbidden indeed, and what is forbidden must be seen by the test above."""
     file = tmp_path / "wrong.html"
-    html = written(result(), "html")
+    html = whole(result(), "html")
     inject = "<script>document.title = 'ran'</script><img src='file:///x.png' onerror=\"document.title = 'ran'\">"
     file.write_text(html.replace("<main>", f"<main>{inject}"), encoding="utf-8")
 

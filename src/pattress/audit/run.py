@@ -27,7 +27,10 @@ from pattress.store.store import Store
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Audit:
-    """The result of one audit. `run` is its number in the store."""
+    """The result of one audit. `run` is its number in the store, 0 where the store could give none.
+
+    Where the result could not be kept, `unkept` is why: it is still worth reading.
+    """
 
     run: int
     site: str
@@ -39,6 +42,7 @@ class Audit:
     merged: Merged
     readings: Mapping[str, Reading]
     sources: tuple[SourceReport, ...]
+    unkept: StoreError | None = None
 
     @property
     def counts(self) -> dict[Outcome, int]:
@@ -50,14 +54,14 @@ class Audit:
 async def run_audit(
     site: Site, store: Store, *, clock: Clock, listen_s: float | None = None, progress: Progress | None = None
 ) -> Audit:
-    """Discover, read, judge and keep; return the result.
+    """Discover, read, judge and keep; return the result, which says so where it could not be kept.
 
     Raises:
-        StoreError: If what was gathered cannot be kept.
+        StoreError: If what earlier audits kept cannot be read.
     """
     started_at = clock()
     policy = CompiledPolicy(site.policy, site.networks)
-    run = await store.begin_run(started_at, site.policy.digest)
+    run, unkept = await _begun(store, started_at, site.policy.digest)
     async with open_session(site, clock, progress) as session:
         known = await store.known_devices()
         for sighting in [*kept_sightings(known), *planned_sightings(site.plan, started_at)]:
@@ -84,8 +88,19 @@ async def run_audit(
         readings=gathered.readings,
         sources=gathered.sources,
     )
-    await _keep(store, site, audit)
-    return replace(audit, sources=(*audit.sources, *await _thinned(store, ended_at)))
+    unkept = unkept or await _keep(store, site, audit)
+    if unkept is None:
+        return replace(audit, sources=(*audit.sources, *await _thinned(store, ended_at)))
+    gap = SourceReport(source="store", state="failed", detail=f"this audit is not kept: {unkept.what}")
+    return replace(audit, sources=(*audit.sources, gap), unkept=unkept)
+
+
+async def _begun(store: Store, started_at: datetime, policy_digest: str) -> tuple[int, StoreError | None]:
+    """Return the number of a new run, or 0 and why the store can give none: a full disk stops no audit."""
+    try:
+        return await store.begin_run(started_at, policy_digest), None
+    except StoreError as error:
+        return 0, error
 
 
 async def _dated(finding: Finding, store: Store, readings: Mapping[str, Reading]) -> Finding:
@@ -98,18 +113,22 @@ async def _dated(finding: Finding, store: Store, readings: Mapping[str, Reading]
     return finding._replace(since=kept or readings[device].taken_at)
 
 
-async def _keep(store: Store, site: Site, audit: Audit) -> None:
-    """Keep the result at once: a killed audit leaves all of it or nothing."""
+async def _keep(store: Store, site: Site, audit: Audit) -> StoreError | None:
+    """Keep the result at once, so that a killed audit leaves all of it or nothing. Return why, where it cannot be."""
     devices = audit.merged.devices
-    await store.keep_audit(
-        audit.run,
-        devices=[device for device in devices if _is_worth_keeping(device, audit.readings)],
-        readings=list(audit.readings.values()),
-        placed=dict(_placed(site, audit)),
-        findings=audit.findings,
-        ended_at=audit.ended_at,
-        counts=audit.counts,
-    )
+    try:
+        await store.keep_audit(
+            audit.run,
+            devices=[device for device in devices if _is_worth_keeping(device, audit.readings)],
+            readings=list(audit.readings.values()),
+            placed=dict(_placed(site, audit)),
+            findings=audit.findings,
+            ended_at=audit.ended_at,
+            counts=audit.counts,
+        )
+    except StoreError as error:
+        return error
+    return None
 
 
 async def _thinned(store: Store, now: datetime) -> list[SourceReport]:

@@ -38,6 +38,13 @@ def give_json(document: Mapping[str, Any]) -> None:
     typer.echo(json.dumps(document, indent=2))
 
 
+def give_pieces(pieces: Iterable[str]) -> None:
+    """Print a result that comes in pieces, with its own line ends."""
+    stdout = typer.get_binary_stream("stdout")
+    stdout.writelines(piece.encode("utf-8") for piece in pieces)
+    stdout.flush()
+
+
 def leave(status: int) -> NoReturn:
     """End the command with an exit status."""
     raise typer.Exit(status)

@@ -47,7 +47,7 @@ def write_reports(result: "AuditResult", wanted: Sequence[Wanted]) -> list[str]:
     failures = []
     for one in wanted:
         try:
-            _write(one.target, written(result, one.format).encode("utf-8"))
+            _write(one.target, (piece.encode("utf-8") for piece in written(result, one.format)))
         except OSError as error:
             failures.append(f"{one.format} report into {one.target} ({error.strerror or error})")
     return failures
@@ -80,16 +80,17 @@ def _usage(what: str, next_step: str) -> UsageError:
     return UsageError(what, where="pattress audit --report", next_step=next_step)
 
 
-def _write(target: str, content: bytes) -> None:
+def _write(target: str, content: Iterable[bytes]) -> None:
     """Write beside the target and put it in its place, so that it is the old file or the new one, never a part."""
     path = Path(os.path.realpath(target))  # through a link, so that the link stays one
     if path.exists() and not path.is_file():
-        path.write_bytes(content)  # a pipe or a terminal has no old state to keep; a folder says that it is one
+        with path.open("wb") as file:  # a pipe or a terminal has no old state to keep; a folder says that it is one
+            file.writelines(content)
         return
     beside = path.with_name(f".pattress-{os.getpid()}.part")
     try:
         with beside.open("xb") as file:
-            file.write(content)
+            file.writelines(content)
             file.flush()
             os.fsync(file.fileno())
         beside.replace(path)

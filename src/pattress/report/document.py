@@ -3,7 +3,7 @@
 A document only gains fields within its version. Times are UTC in the form of RFC 3339.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
@@ -13,6 +13,7 @@ from pattress.model.errors import Fault
 from pattress.model.finding import Finding, Outcome
 from pattress.model.kept import PointSpan, SignOff
 from pattress.model.reading import Reading, Snapshot
+from pattress.model.rules import Override
 from pattress.model.source import SourceReport
 from pattress.model.vocabulary import SettingDefinition, Value, definition_of
 from pattress.report.changes import Changes
@@ -28,21 +29,25 @@ def audit_document(
     *,
     ended_at: datetime,
     counts: Mapping[Outcome, int],
-    findings: Iterable[Finding],
+    findings: Sequence[Finding],
     sources: Iterable[SourceReport],
     conflicts: Iterable[Conflict],
     changes: Changes | None = None,
 ) -> Document:
-    """Return an audit as `pattress.audit/1`."""
+    """Return an audit as `pattress.audit/1`. Its findings become documents one by one, each time it is gone through."""
     return {
         "schema": "pattress.audit/1",
         "site": heading.site,
         "run": heading.run,
         "started_at": time_text(heading.started_at),
         "ended_at": time_text(ended_at),
-        "policy": {"id": heading.policy, "sha256": heading.policy_digest},
+        "policy": {
+            "id": heading.policy,
+            "sha256": heading.policy_digest,
+            "overridden": [_override(one) for one in heading.overridden],
+        },
         "counts": dict(counts),
-        "findings": [finding_entry(finding) for finding in findings],
+        "findings": _Entries(findings),
         "sources": [_source(report) for report in sources],
         "conflicts": [{"identity": one.identity, "claimants": list(one.claimants)} for one in conflicts],
         "changes": None if changes is None else _changes(changes),
@@ -221,6 +226,34 @@ def faults_document(site: str | None, faults: Sequence[Fault]) -> Document:
 def time_text(moment: datetime) -> str:
     """Return a moment in UTC in the form of RFC 3339."""
     return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+class _Entries(list[Document]):
+    """The entries of findings, made as they are asked for.
+
+    The findings of a large site are far larger as documents. A list, since the standard encoder takes nothing else
+    for an array; it goes through it once and asks only whether it is empty.
+    """
+
+    def __init__(self, findings: Sequence[Finding]) -> None:
+        super().__init__()
+        self._findings = findings
+
+    def __len__(self) -> int:
+        return len(self._findings)
+
+    def __iter__(self) -> Iterator[Document]:
+        return map(finding_entry, self._findings)
+
+
+def _override(one: Override) -> Document:
+    return {
+        "rule": one.rule,
+        "file": one.file,
+        "fields": list(one.fields),
+        "is_dropped": one.dropped is not None,
+        "reason": one.reason,
+    }
 
 
 def _changes(changes: Changes) -> Document:

@@ -1,9 +1,10 @@
 """The formats that an audit can be written in, by the names that the command line uses."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 from typing import Literal, assert_never, get_args
 
 from pattress.model.device import Conflict
@@ -19,6 +20,7 @@ from pattress.report.sarif import audit_sarif
 from pattress.report.text import Heading
 
 Format = Literal["html", "junit", "csv", "sarif", "metrics", "json"]
+PARTS_AT_ONCE = 4096  # words and punctuation: some 64 kB
 FORMATS: tuple[Format, ...] = get_args(Format)
 
 
@@ -40,8 +42,31 @@ class AuditResult:
     changes: Changes | None = None
 
 
-def written(result: AuditResult, format: Format) -> str:
-    """Return the report of an audit in a format, with the line ends that belong to it."""
+def written(result: AuditResult, format: Format) -> Iterable[str]:
+    """Return the report of an audit in a format, in pieces, with the line ends that belong to it.
+
+    JSON, which holds every finding in full, is made piece by piece as it is asked for.
+    """
+    return _json(result) if format == "json" else (_text(result, format),)
+
+
+def _json(result: AuditResult) -> Iterator[str]:
+    document = audit_document(
+        result.heading,
+        ended_at=result.ended_at,
+        counts=result.counts,
+        findings=result.findings,
+        sources=result.sources,
+        conflicts=result.conflicts,
+        changes=result.changes,
+    )
+    parts = json.JSONEncoder(indent=2).iterencode(document)
+    while piece := "".join(islice(parts, PARTS_AT_ONCE)):
+        yield piece
+    yield "\n"
+
+
+def _text(result: AuditResult, format: Literal["html", "junit", "csv", "sarif", "metrics"]) -> str:
     heading, findings = result.heading, result.findings
     match format:
         case "html":
@@ -56,20 +81,5 @@ def written(result: AuditResult, format: Format) -> str:
             return audit_openmetrics(
                 heading, findings, ended_at=result.ended_at, sources=result.sources, points=result.points
             )
-        case "json":
-            return f"{json.dumps(document_of(result), indent=2)}\n"
         case _:
             assert_never(format)
-
-
-def document_of(result: AuditResult) -> dict[str, object]:
-    """Return an audit as `pattress.audit/1`."""
-    return audit_document(
-        result.heading,
-        ended_at=result.ended_at,
-        counts=result.counts,
-        findings=result.findings,
-        sources=result.sources,
-        conflicts=result.conflicts,
-        changes=result.changes,
-    )

@@ -13,6 +13,7 @@ from pattress.model.source import SourceReport
 from pattress.report.html_sections import (
     broken_section,
     met_section,
+    overridden_section,
     sources_section,
     unverified_section,
     waived_section,
@@ -45,6 +46,7 @@ def audit_html(
         waived_section(of["waived"]),
         met_section(of["met"], len(findings)),
         sources_section(sources, conflicts),
+        overridden_section(heading.overridden),
     ]
     body = tag(
         "body",
@@ -69,7 +71,7 @@ def _head(heading: Heading) -> Markup:
         tag("meta", name="color-scheme", content="light dark"),
         tag("meta", name="referrer", content="no-referrer"),
         tag("meta", name="robots", content="noindex"),
-        tag("title", f"{heading.site}: audit {heading.run}"),
+        tag("title", f"{heading.site}: {heading.name}"),
         tag("style", Markup(style)),
     )
 
@@ -86,7 +88,7 @@ def _header(heading: Heading, counts: dict[Outcome, int]) -> Markup:
     return tag(
         "header",
         tag("h1", breakable(heading.site)),
-        tag("p", f"Audit {heading.run}, ", when, class_="when"),
+        tag("p", f"{heading.name.capitalize()}, ", when, class_="when"),
         tag("nav", tag("ul", lines(tallies), class_="tallies"), aria_label="Outcomes"),
         tag("p", tag("strong", _verdict(counts)), class_="verdict"),
     )

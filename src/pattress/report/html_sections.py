@@ -4,13 +4,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import count
 
 from pattress.model.device import Conflict
-from pattress.model.finding import Finding, Outcome
-from pattress.model.rules import SEVERITIES, Rule
+from pattress.model.finding import OUTCOMES, Finding
+from pattress.model.rules import SEVERITIES, Override, Rule
 from pattress.model.source import SourceReport
 from pattress.policy.builtin import CAUTION
 from pattress.report.marks import badge, mark
 from pattress.report.markup import Content, Markup, breakable, lines, tag, together
 from pattress.report.places import Place, Room, by_room, gravest_first, place_key, rules_of
+from pattress.report.text import override_words
 
 MAX_NAMES = 6  # of the checks that one reason left open; the others are counted, and listed when asked for
 _PlaceIds = Mapping[tuple[str, str], str]
@@ -73,7 +74,7 @@ def sources_section(sources: Sequence[SourceReport], conflicts: Iterable[Conflic
         for one in conflicts
     ]
     return _section(
-        None,
+        "sources",
         "What was listened to",
         tag("ul", lines(rows), class_="sources") if rows else tag("p", "No source was listened to."),
         tag("h3", "Claimed by more than one device") if claims else None,
@@ -81,10 +82,20 @@ def sources_section(sources: Sequence[SourceReport], conflicts: Iterable[Conflic
     )
 
 
-def _section(name: Outcome | None, title: str, *contents: Content) -> Markup:
-    section_id = name or "sources"
-    heading = tag("h2", mark(name) if name else None, title, id=f"{section_id}-title")
-    return tag("section", heading, lines(contents), id=section_id, class_=name, aria_labelledby=f"{section_id}-title")
+def overridden_section(overridden: Sequence[Override]) -> Markup | None:
+    """Return which rules of the policy a file that includes them has changed or dropped."""
+    if not overridden:
+        return None
+    items = (tag("li", tag("p", breakable(override_words(one)))) for one in overridden)
+    return _section("overridden", "Rules that were overridden", tag("ul", lines(items), class_="sources"))
+
+
+def _section(section_id: str, title: str, *contents: Content) -> Markup:
+    outcome = next((one for one in OUTCOMES if one == section_id), None)
+    heading = tag("h2", mark(outcome) if outcome else None, title, id=f"{section_id}-title")
+    return tag(
+        "section", heading, lines(contents), id=section_id, class_=outcome, aria_labelledby=f"{section_id}-title"
+    )
 
 
 def _room(room: Room, places: Iterable[Markup]) -> Markup:

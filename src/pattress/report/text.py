@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from pattress.model.finding import Finding, Outcome
+from pattress.model.rules import Override
 from pattress.report.changes import Changes
 from pattress.report.places import by_room, gravest_first, rules_of
 from pattress.report.visible import visible
@@ -15,7 +16,7 @@ Show = Callable[[Sequence[Finding]], Iterator[str]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heading:
-    """What stands above the findings."""
+    """What stands above the findings. `run` is 0 where the audit could not be kept and so has no number."""
 
     site: str
     run: int
@@ -25,6 +26,12 @@ class Heading:
     policy_digest: str
     points: int
     devices: int
+    overridden: Sequence[Override] = ()
+
+    @property
+    def name(self) -> str:
+        """The audit in a few words."""
+        return f"audit {self.run}" if self.run else "audit that is not kept"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +51,8 @@ class Style:
 
 def audit_text(heading: Heading, findings: Sequence[Finding], style: Style) -> str:
     """Return the report of an audit."""
-    return "\n".join([*_head(heading, style), *findings_lines(findings, style)]) + "\n"
+    lines = [*_head(heading, style), *findings_lines(findings, style), *_overridden_lines(heading.overridden, style)]
+    return "\n".join(lines) + "\n"
 
 
 def findings_lines(findings: Sequence[Finding], style: Style) -> list[str]:
@@ -90,10 +98,30 @@ def summary_line(findings: Sequence[Finding]) -> str:
 
 def _head(heading: Heading, style: Style) -> list[str]:
     return [
-        style.strong(f"{visible(heading.site)}: audit {heading.run} of {heading.started_at:%Y-%m-%d %H:%M}"),
+        style.strong(f"{visible(heading.site)}: {heading.name} of {heading.started_at:%Y-%m-%d %H:%M}"),
         f"policy {heading.policy} ({heading.policy_digest[:8]}), {_count(heading.points, 'point')}, "
         f"{_count(heading.devices, 'device')} seen, {heading.duration_s:.1f} s",
     ]
+
+
+def override_words(override: Override) -> str:
+    """Return what a file changed of a rule that it includes."""
+    done = "dropped" if override.dropped is not None else f"{', '.join(override.fields)} changed"
+    reason = f": {override.reason}" if override.reason else ""
+    return f"{override.rule}: {done} by {override.file}{reason}"
+
+
+def _overridden_lines(overridden: Sequence[Override], style: Style) -> Iterator[str]:
+    """Say which rules do not hold as they were written."""
+    if not overridden:
+        return
+    yield ""
+    yield style.strong(f"OVERRIDDEN: {_count(len(overridden), 'rule')} of the policy")
+    for one in overridden:
+        yield from textwrap.wrap(
+            visible(override_words(one)), style.width, initial_indent="  ", subsequent_indent="    ",
+            break_on_hyphens=False,
+        )  # fmt: skip
 
 
 def _by_place(findings: Iterable[Finding], show: Show, style: Style) -> Iterator[str]:

@@ -16,7 +16,8 @@ from typing import TypeVar, TypeVarTuple
 
 from sqlite_utils import Database
 
-from pattress.store.opening import open_database
+from pattress.model.errors import StoreError
+from pattress.store.opening import is_whole, open_database
 from pattress.store.refusals import refusals_of
 from pattress.store.transactions import write_transaction
 
@@ -27,9 +28,11 @@ Arguments = TypeVarTuple("Arguments")
 class Connection:
     """One open database on a thread of its own."""
 
-    def __init__(self, path: Path, *, is_read_only: bool) -> None:
+    def __init__(self, path: Path, *, is_read_only: bool, reads_at_least: bool = False) -> None:
         self.path = path
         self._is_read_only = is_read_only
+        self._reads_at_least = reads_at_least
+        self._refusal: StoreError | None = None
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store")
         self._database: Database | None = None
         self._closing: concurrent.futures.Future[None] | None = None
@@ -70,7 +73,23 @@ class Connection:
         return await asyncio.wrap_future(self._thread.submit(call, *arguments))
 
     def _open(self) -> None:
-        self._database = open_database(self.path, is_read_only=self._is_read_only)
+        try:
+            self._database = open_database(self.path, is_read_only=self._is_read_only)
+        except StoreError as refusal:
+            if not self._reads_at_least or (readable := self._readable()) is None:
+                raise
+            self._database, self._refusal = readable, refusal
+
+    def _readable(self) -> Database | None:
+        """Return the database for reading alone, None where it is not whole or cannot even be read."""
+        try:
+            database = open_database(self.path, is_read_only=True)
+        except StoreError:
+            return None
+        if is_whole(database):
+            return database
+        database.close()
+        return None
 
     def _read(self, work: Callable[[Database], Result]) -> Result:
         database = self._opened()
@@ -83,6 +102,8 @@ class Connection:
             return work(database)
 
     def _write(self, work: Callable[[Database], Result], is_final: bool, checks_keys: bool) -> Result:
+        if self._refusal is not None:
+            raise self._refusal
         database = self._opened()
         with refusals_of(self.path):
             database.execute("PRAGMA synchronous = FULL" if is_final else "PRAGMA synchronous = NORMAL")

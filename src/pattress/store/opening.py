@@ -48,6 +48,14 @@ def open_database(path: Path, *, is_read_only: bool, takes_any_schema: bool = Fa
         return _opened(path, "mode=ro&immutable=1", is_read_only, takes_any_schema)
 
 
+def is_whole(database: Database) -> bool:
+    """Whether a database has no damage that a quick look finds."""
+    try:
+        return _quickly_checked(database) == "ok"
+    except sqlite3.Error:
+        return False
+
+
 def has_log(path: Path) -> bool:
     """Whether a write-ahead log with something in it lies beside a database."""
     log = path.with_name(path.name + "-wal")
@@ -86,13 +94,17 @@ def _prepare(database: Database, path: Path, is_read_only: bool, takes_any_schem
             raise older_schema(path, number, newest)
         database.execute("PRAGMA query_only = ON")
         return
-    if (found := database.execute("PRAGMA quick_check(1)").fetchone()[0]) != "ok":
-        raise corrupt(path, str(found))
+    if (found := _quickly_checked(database)) != "ok":
+        raise corrupt(path, found)
     _use_write_ahead_log(database, path)
     database.execute("PRAGMA foreign_keys = ON")
     # A pragma takes no parameters; the number is ours.
     database.execute(f"PRAGMA journal_size_limit = {MAX_LEFT_LOG_BYTES:d}")
     migrate(database, MIGRATIONS, datetime.now(UTC))
+
+
+def _quickly_checked(database: Database) -> str:
+    return str(database.execute("PRAGMA quick_check(1)").fetchone()[0])
 
 
 def _use_write_ahead_log(database: Database, path: Path) -> None:

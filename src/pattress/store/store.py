@@ -55,15 +55,16 @@ class Store:
 
     @classmethod
     @asynccontextmanager
-    async def open(cls, path: Path, *, read_only: bool = False) -> AsyncIterator[Self]:
+    async def open(cls, path: Path, *, read_only: bool = False, reads_at_least: bool = False) -> AsyncIterator[Self]:
         """Open the database at `path` for the block; made if it is not there, brought up to date if it is older.
 
-        With `read_only` nothing is made or changed, and it must be there.
+        With `read_only` nothing is made or changed, and it must be there. With `reads_at_least` it is opened for
+        reading alone where it cannot be for writing (a full disk, say): each call that keeps then raises why.
 
         Raises:
             StoreError: If it cannot be opened, is damaged, is not ours, or is of a newer version of the program.
         """
-        store = cls(Connection(path, is_read_only=read_only))
+        store = cls(Connection(path, is_read_only=read_only, reads_at_least=reads_at_least))
         try:
             await store._connection.open()
             yield store

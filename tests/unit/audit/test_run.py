@@ -64,7 +64,7 @@ async def test_an_audit_thins_what_has_aged_by_its_own_clock(tmp_path: Path, mon
     assert "store" not in {one.source for one in audit.sources}
 
 
-async def test_an_audit_whose_result_cannot_be_kept_leaves_nothing_of_it(
+async def test_an_audit_whose_result_cannot_be_kept_leaves_nothing_of_it_and_is_still_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fail(*words: object) -> None:
@@ -72,8 +72,12 @@ async def test_an_audit_whose_result_cannot_be_kept_leaves_nothing_of_it(
 
     monkeypatch.setattr("pattress.store.audits.end_run", fail)
     async with Store.open(tmp_path / "pattress.db") as store:
-        with pytest.raises(StoreError, match="the disk is full"):
-            await run_audit(empty_site(tmp_path), store, clock=lambda: NIGHT)
+        audit = await run_audit(empty_site(tmp_path), store, clock=lambda: NIGHT)
 
         assert await store.open_findings() == []
         assert await store.last_run() is None
+    assert audit.unkept is not None
+    assert [one.detail for one in audit.sources if one.source == "store"] == [
+        "this audit is not kept: the disk is full"
+    ]
+    assert sum(audit.counts.values()) > 0

@@ -5,10 +5,10 @@ from datetime import UTC, date, datetime, timedelta
 
 from pattress.model.device import Conflict
 from pattress.model.finding import OUTCOMES, Finding, Outcome, Subject
-from pattress.model.rules import Rule, Waiver
+from pattress.model.rules import Override, Rule, Waiver
 from pattress.model.source import SourceReport
 from pattress.policy.builtin import AS_SIGNED_OFF
-from pattress.report.formats import AuditResult
+from pattress.report.formats import AuditResult, Format, written
 from pattress.report.openmetrics import PointState
 from pattress.report.text import Heading
 
@@ -39,6 +39,10 @@ DRIFT = Finding(
     AS_SIGNED_OFF, HALL, "mqtt.port", "broken", '1883, as signed off on 2026-11-01 by "A"', 8883, before=1883
 )
 
+OVERRIDDEN = (
+    Override(rule="signal", file="house.toml", fields=("severity", "require"), reason="thick walls"),
+    Override(rule="over-temperature", file="house.toml", reason="no relays here", dropped=HEAT),
+)
 HEADING = Heading(
     site="Larkspur Mill",
     run=7,
@@ -48,6 +52,7 @@ HEADING = Heading(
     policy_digest="0123456789abcdef" * 4,
     points=2,
     devices=3,
+    overridden=OVERRIDDEN,
 )
 SOURCES = (
     SourceReport(source="broker house", state="heard", detail="6 messages", heard_count=6),
@@ -78,6 +83,11 @@ def hostile_findings() -> list[Finding]:
         for outcome in OUTCOMES
         for setting in ("mqtt.host", None)
     ]  # fmt: skip
+
+
+def whole(audit: AuditResult, format: Format) -> str:
+    """Return a report in one piece."""
+    return "".join(written(audit, format))
 
 
 def result(findings: Sequence[Finding] = FINDINGS, heading: Heading = HEADING) -> AuditResult:

@@ -8,12 +8,11 @@ import pytest
 from pattress.model.finding import Finding
 from pattress.model.vocabulary import Value
 from pattress.report.csv_table import COLUMNS
-from pattress.report.formats import written
-from unit.report.examples import BROKEN, DRIFT, FINDINGS, HALL, SIGNAL, WAIVED, hostile_result, result
+from unit.report.examples import BROKEN, DRIFT, FINDINGS, HALL, SIGNAL, WAIVED, hostile_result, result, whole
 
 
 def rows(*findings: Finding) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(written(result(findings), "csv"), newline=""), strict=True))
+    return list(csv.DictReader(io.StringIO(whole(result(findings), "csv"), newline=""), strict=True))
 
 
 def cell(value: Value) -> str:
@@ -54,7 +53,7 @@ def test_text_that_a_spreadsheet_would_run_is_marked_as_text(value: Value, shown
 
 
 def test_no_cell_of_a_hostile_house_starts_a_formula() -> None:
-    text = written(hostile_result(), "csv")
+    text = whole(hostile_result(), "csv")
 
     for row in csv.reader(io.StringIO(text, newline=""), strict=True):
         assert len(row) == len(COLUMNS)

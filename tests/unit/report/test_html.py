@@ -11,7 +11,7 @@ import pytest
 
 from pattress.model.finding import Finding, Subject
 from pattress.policy.builtin import CAUTION
-from pattress.report.formats import AuditResult, written
+from pattress.report.formats import AuditResult
 from pattress.report.places import MAX_PLACES
 from unit.report.examples import (
     ANSWERS,
@@ -27,6 +27,7 @@ from unit.report.examples import (
     WAIVED,
     hostile_result,
     result,
+    whole,
 )
 
 
@@ -54,7 +55,7 @@ class Page(HTMLParser):
 
 def page(audit: AuditResult) -> Page:
     parser = Page()
-    parser.feed(written(audit, "html"))
+    parser.feed(whole(audit, "html"))
     return parser
 
 
@@ -65,7 +66,7 @@ def only(*findings: Finding) -> Page:
 def test_broken_comes_first_then_what_could_not_be_checked_then_what_is_accepted_then_a_count_of_what_is_met() -> None:
     ids = [section["id"] for section in page(result()).all("section")]
 
-    assert ids == ["broken", "unverified", "waived", "met", "sources"]
+    assert ids == ["broken", "unverified", "waived", "met", "sources", "overridden"]
     assert "Met: 1 of 4 checks" in page(result()).text
 
 
@@ -177,7 +178,7 @@ def test_headings_go_down_one_step_at_a_time() -> None:
 
 
 def test_nothing_is_loaded_and_no_script_can_run() -> None:
-    html = written(hostile_result(), "html")
+    html = whole(hostile_result(), "html")
     seen = page(hostile_result())
 
     assert not {name for name, _ in seen.elements} & {"script", "img", "link", "iframe", "object", "form", "base"}
@@ -188,8 +189,16 @@ def test_nothing_is_loaded_and_no_script_can_run() -> None:
     assert "alert(1)" in seen.text, "it is shown as what it is"
 
 
+def test_what_a_file_overrode_of_the_policy_has_a_section() -> None:
+    seen = page(result())
+
+    assert "Rules that were overridden" in seen.text
+    assert "signal: severity, require changed by house.toml: thick walls" in seen.text
+    assert "Rules that were overridden" not in page(result(heading=replace(HEADING, overridden=()))).text
+
+
 def test_only_the_style_of_the_page_is_allowed() -> None:
-    html = written(result(), "html")
+    html = whole(result(), "html")
 
     [style] = re.findall("<style>(.*?)</style>", html, re.DOTALL)
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
@@ -198,7 +207,7 @@ def test_only_the_style_of_the_page_is_allowed() -> None:
 
 
 def test_hidden_characters_are_shown_as_numbers() -> None:
-    html = written(hostile_result(), "html")
+    html = whole(hostile_result(), "html")
 
     assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufffe\ud800]", html)
     assert "&lt;U+202E&gt;" in html
@@ -219,5 +228,5 @@ def test_a_flood_of_strangers_does_not_bury_the_page() -> None:
 
 
 def test_the_same_audit_gives_the_same_page() -> None:
-    assert written(result(), "html") == written(result(), "html")
-    assert written(result(heading=replace(HEADING, run=8)), "html") != written(result(), "html")
+    assert whole(result(), "html") == whole(result(), "html")
+    assert whole(result(heading=replace(HEADING, run=8)), "html") != whole(result(), "html")

@@ -3,12 +3,11 @@
 from xml.etree import ElementTree as Xml
 
 from pattress.model.finding import Finding
-from pattress.report.formats import written
-from unit.report.examples import BROKEN, HALL, HEAT, MET, SIGNAL, UNVERIFIED, WAIVED, result
+from unit.report.examples import BROKEN, HALL, HEAT, MET, SIGNAL, UNVERIFIED, WAIVED, result, whole
 
 
 def root(*findings: Finding) -> Xml.Element:
-    return Xml.fromstring(written(result(findings), "junit"))
+    return Xml.fromstring(whole(result(findings), "junit"))
 
 
 def outcome(finding: Finding) -> Xml.Element | None:

@@ -6,16 +6,15 @@ from pattress.identity import merge
 from pattress.model.device import Sighting
 from pattress.model.plan import Plan, Point
 from pattress.model.reading import Snapshot
-from pattress.report.formats import written
 from pattress.report.openmetrics import PointState, point_states
-from unit.report.examples import ENDED_AT, FINDINGS, STARTED_AT, result
+from unit.report.examples import ENDED_AT, FINDINGS, STARTED_AT, result, whole
 
 MAC = "02:00:5e:00:53:01"
 HALL = Point(name="hall-lights", room="Hall", kind="k", mac=MAC)
 
 
 def lines() -> list[str]:
-    return written(result(FINDINGS), "metrics").splitlines()
+    return whole(result(FINDINGS), "metrics").splitlines()
 
 
 def states(*sightings: Sighting, point: Point = HALL, snapshot: Snapshot | None = None) -> PointState:

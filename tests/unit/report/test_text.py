@@ -1,9 +1,10 @@
 """The audit as text for people."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 from pattress.model.finding import Finding, Subject
-from pattress.model.rules import Rule, Waiver
+from pattress.model.rules import Override, Rule, Waiver
 from pattress.report.places import MAX_PLACES
 from pattress.report.text import Heading, Style, audit_text
 
@@ -14,6 +15,10 @@ SIGNAL = Rule(id="signal", title="Signal", severity="advice", because="Weak.", f
 HALL = Subject(device="mac:1", device_title="Relay", point="hall-lights", room="Hall", kind="k")
 ATTIC = Subject(device="mac:2", device_title="Relay", point="attic-fan", room="Attic", kind="k")
 STRANGER = Subject(device="mac:3", device_title="Thing \x1b[31m", kind="k")
+OVERRIDDEN = (
+    Override(rule="signal", file="house.toml", fields=("severity", "require"), reason="thick walls"),
+    Override(rule="cloud-off", file="house.toml", reason="nothing of the kind here", dropped=CLOUD),
+)
 HEADING = Heading(
     site="House",
     run=7,
@@ -51,6 +56,23 @@ def test_broken_comes_first_then_what_could_not_be_checked_then_the_count_of_wha
         shown.index(word) for word in ("BROKEN: 1", "COULD NOT BE CHECKED: 1", "ACCEPTED: 1", "MET: 1 of 4 checks")
     ]
     assert places == sorted(places)
+
+
+def test_what_a_file_overrode_of_the_policy_is_said_at_the_end() -> None:
+    text = audit_text(replace(HEADING, overridden=OVERRIDDEN), [MET], Style())
+
+    assert text.split("\n\n")[-1].splitlines() == [
+        "OVERRIDDEN: 2 rules of the policy",
+        "  signal: severity, require changed by house.toml: thick walls",
+        "  cloud-off: dropped by house.toml: nothing of the kind here",
+    ]
+    assert "OVERRIDDEN" not in audit_text(HEADING, [MET], Style())
+
+
+def test_an_audit_that_is_not_kept_has_no_number() -> None:
+    text = audit_text(replace(HEADING, run=0), [MET], Style())
+
+    assert text.splitlines()[0].startswith("House: audit that is not kept of 2026-")
 
 
 def test_findings_stand_under_their_room_and_point() -> None:

@@ -229,9 +229,10 @@ async def test_a_damaged_database_is_said_and_left_as_it_was(tmp_path: Path) -> 
     content[(page - 1) * 4096 : (page - 1) * 4096 + 200] = b"\xa5" * 200
     path.write_bytes(content)
 
-    with pytest.raises(StoreError, match="damaged"):
-        async with Store.open(path):
-            pass
+    for reads_at_least in (False, True):
+        with pytest.raises(StoreError, match="damaged"):
+            async with Store.open(path, reads_at_least=reads_at_least):
+                pass
 
     assert path.read_bytes() == content
 

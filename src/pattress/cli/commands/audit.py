@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pattress.cli.options import AsJson, ListenSeconds, SiteFolder, load, moment, now, run, store_path
-from pattress.cli.output import TerminalProgress, give, give_json, leave, status_of, style
+from pattress.cli.output import TerminalProgress, give, give_pieces, leave, status_of, style
 from pattress.model.errors import UsageError
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def audit(
         result = replace(result, changes=changes(audited.findings, _by_key(then)))
     failures = write_reports(result, [one for one in wanted if one.target != STDOUT])
     if to_stdout:
-        typer.echo(written(result, to_stdout[0].format).encode("utf-8"), nl=False)
+        give_pieces(written(result, to_stdout[0].format))
     elif summary:
         give(summary_of(result))
     elif result.changes is not None and not json:
@@ -78,6 +78,8 @@ def audit(
         give(changes_text(result.heading, result.changes, result.findings, since_text, style()))
     else:
         show(result, as_json=json)
+    if audited.unkept is not None:
+        raise audited.unkept
     if failures:
         raise unwritten(failures)
     leave(status_of(finding.outcome for finding in audited.findings))
@@ -98,7 +100,7 @@ async def _audited(
 
     progress = TerminalProgress()
     try:
-        async with Store.open(store_path(site)) as store:
+        async with Store.open(store_path(site), reads_at_least=True) as store:
             before = await store.open_findings()
             then = before if when is None else await store.findings_at(when)
             return await run_audit(site, store, clock=now, listen_s=listen_s, progress=progress), before, then
@@ -121,6 +123,7 @@ def result_of(site: "Site", audit: "Audit", before: "list[KeptFinding] | None" =
         policy_digest=audit.policy_digest,
         points=len(site.plan.points),
         devices=sum(device.is_announced for device in audit.merged.devices),
+        overridden=site.policy.overridden,
     )
     return AuditResult(
         heading=heading,
@@ -145,15 +148,15 @@ def summary_of(result: "AuditResult") -> str:
     from pattress.report.text import summary_line
     from pattress.report.visible import visible
 
-    return f"{visible(result.heading.site)}: audit {result.heading.run}: {summary_line(result.findings)}"
+    return f"{visible(result.heading.site)}: {result.heading.name}: {summary_line(result.findings)}"
 
 
 def show(result: "AuditResult", *, as_json: bool) -> None:
     """Print an audit."""
-    from pattress.report.formats import document_of
+    from pattress.report.formats import written
     from pattress.report.text import audit_text
 
     if as_json:
-        give_json(document_of(result))
+        give_pieces(written(result, "json"))
     else:
         give(audit_text(result.heading, result.findings, style()))
