@@ -9,6 +9,7 @@ _PACKAGES = {
     "avahi-daemon": "avahi-daemon",
     "dnsmasq": "dnsmasq-base",
     "ip": "iproute2",
+    "setpriv": "util-linux",
     "systemd-analyze": "systemd",
     "unshare": "util-linux",
 }

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from peers.namespaces import Namespace, connect, namespaces
+from peers.requirements import require_peer
 
 pytestmark = pytest.mark.peer
 
@@ -21,12 +22,11 @@ sys.stdin.read()
 """
 
 
-def reports(host: Namespace, *interfaces: str) -> list[dict[str, Any]]:
-    """Listen for as long as it takes to start and stop."""
+def reports(host: Namespace, *interfaces: str, becoming: tuple[str, ...] = ()) -> list[dict[str, Any]]:
+    """Listen for as long as it takes to start and stop. `becoming` is a program that gives up rights on the way."""
     program = str(Path(__file__).with_name("mdns_listener.py"))
-    done = subprocess.run(
-        host.command(sys.executable, program, *interfaces), input=b"", capture_output=True, timeout=30, check=True
-    )
+    command = host.command(*becoming, sys.executable, program, *interfaces)
+    done = subprocess.run(command, input=b"", capture_output=True, timeout=30, check=True)
     assert done.stderr == b""
     return list(json.loads(done.stdout.splitlines()[-1])["reports"])
 
@@ -39,6 +39,20 @@ def test_where_nobody_is_the_source_is_silent() -> None:
         (report,) = reports(auditor, "iot0")
 
     assert (report["state"], report["heard_count"], report["is_needed"]) == ("silent", 0, True)
+    assert "IPv4 and IPv6" in report["detail"]
+
+
+def test_both_families_are_listened_to_without_any_capability() -> None:
+    """As the nightly unit has it: there an interface with an IPv6 address of its own must not turn the source blind."""
+    with namespaces(2) as (nobody, auditor):
+        connect(nobody, "dev0", auditor, "iot0")
+        auditor.ip("addr", "add", "192.0.2.2/24", "dev", "iot0")
+        auditor.ip("addr", "add", "fe80::2/64", "dev", "iot0")
+        powerless = (require_peer("setpriv"), "--bounding-set=-all", "--inh-caps=-all", "--no-new-privs")
+
+        (report,) = reports(auditor, "iot0", becoming=powerless)
+
+    assert (report["state"], report["heard_count"]) == ("silent", 0), report["detail"]
     assert "IPv4 and IPv6" in report["detail"]
 
 

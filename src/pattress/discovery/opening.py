@@ -17,6 +17,7 @@ from pattress.discovery.interfaces import Interface
 
 MDNS_PORT = 5353
 START_S = 2.0  # opening the sockets takes milliseconds
+IF_NAME_BYTES = 16  # IFNAMSIZ of Linux, with the zero byte at the end
 RECEIVE_BUFFER_BYTES = 1_048_576  # the kernel's usual 212,992 hold about 90 packets; it gives what it allows
 
 
@@ -74,7 +75,11 @@ def _keep_apart(sock: socket.socket, interface: Interface) -> None:
     """
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVE_BUFFER_BYTES)
     if sys.platform == "linux":
-        sock.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, interface.name.encode() + b"\0")
+        name = interface.name.encode() + b"\0"
+        # Bound to a link-local IPv6 address, a socket is bound to its interface already, and to say so once more needs
+        # the capability CAP_NET_RAW.
+        if sock.getsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, IF_NAME_BYTES) != name:
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, name)
 
 
 def _try_port() -> None:
