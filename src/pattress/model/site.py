@@ -7,6 +7,7 @@ from pattress.model.addresses import IPNetwork
 from pattress.model.plan import Plan
 from pattress.model.profile import Profile
 from pattress.model.rules import Policy, Waiver
+from pattress.model.watching import Watching
 
 
 class Secret:
@@ -35,12 +36,14 @@ class Secret:
 class Networks:
     """Where devices may be, what counts as inside, and on which interfaces devices are listened for.
 
-    `inside` holds every network of the site, `devices` among them; `names` the domains whose names lead inside.
+    `inside` holds every network of the site, `devices` among them; `outside` networks that are to count as outside
+    though they are not of the Internet; `names` the domains whose names lead inside.
     `interfaces` are names or addresses; with none given, each interface with an address in `devices` is used.
     """
 
     devices: tuple[IPNetwork, ...]
     inside: tuple[IPNetwork, ...]
+    outside: tuple[IPNetwork, ...] = ()
     names: tuple[str, ...] = ("local", "home.arpa", "internal")  # RFC 6762, RFC 8375, and ICANN's reservation of 2024
     interfaces: tuple[str, ...] = ()
 
@@ -108,6 +111,7 @@ class Site:
     limits: Limits = field(default_factory=Limits)
     uses_mdns: bool = True
     discovery: Discovery = field(default_factory=Discovery)
+    watching: Watching = field(default_factory=Watching)
     device_ca_file: Path | None = None
     store_file: Path = Path("pattress.db")
 

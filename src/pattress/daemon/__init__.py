@@ -1,0 +1,1 @@
+"""What runs for long: listening, judging and telling as it happens."""

@@ -1,0 +1,122 @@
+"""Encounters of devices with the outside, and the evidence for them.
+
+What belongs here: what sources say, and what it comes to. What does not: how a source is read, and the judging.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from pattress.model.addresses import IPAddress
+
+EncounterKind = Literal["asked", "tried", "reached", "approached"]
+"""A name looked up; packets sent that nothing answered; traffic both ways, or let through; packets from outside."""
+
+Verdict = Literal["dropped", "let-through"]
+Side = Literal["sender", "receiver"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Traffic:
+    """What one source says of packets between two addresses.
+
+    `sender` and `receiver` are those of the packets before any translation of addresses. Packets and octets count what
+    went from sender to receiver, those with `back_` the opposite direction where the same record tells it; they are 0
+    where nothing is told. `at` is by this host's clock, `began_at` by the source's. `flags` are TCP control bits
+    (RFC 9293 section 3.1) or'ed over all packets of the direction. `verdict` is what a packet filter did, `initiator`
+    who sent first, `is_answered` whether packets went both ways; each is None where the source does not say. One
+    packet in `sampling` was looked at.
+    """
+
+    source: str
+    at: datetime
+    sender: IPAddress
+    receiver: IPAddress
+    protocol: int | None = None
+    sender_port: int | None = None
+    receiver_port: int | None = None
+    icmp_type: int | None = None
+    packets: int = 0
+    octets: int = 0
+    back_packets: int = 0
+    back_octets: int = 0
+    flags: int | None = None
+    back_flags: int | None = None
+    verdict: Verdict | None = None
+    initiator: Side | None = None
+    is_answered: bool | None = None
+    sender_mac: str | None = None
+    sampling: int = 1
+    began_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lookup:
+    """A name that was asked for: lower case, without the last dot. `record_type` is the mnemonic, such as `AAAA`."""
+
+    source: str
+    at: datetime
+    asker: IPAddress
+    name: str
+    record_type: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NameAnswer:
+    """An address that a resolver gave for a name, through whatever aliases; `name` is the one that was asked for.
+
+    `asker` is None where the log does not tie answers to questions.
+    """
+
+    source: str
+    at: datetime
+    name: str
+    address: IPAddress
+    asker: IPAddress | None = None
+
+
+Evidence = Traffic | Lookup | NameAnswer
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Encounter:
+    """A device and something outside having to do with each other.
+
+    `device` is its id, or `address:` and the address where nobody knows whose it is. `remote` is the outside address,
+    or the name where all that is known is that it was `asked` for; `name` is the name that was looked up before.
+    `port` is the one on the side that was called. `_out` counts what the device sent. `count` is how many pieces of
+    evidence stand behind it, `sources` from where, `remark` what a person should know of how sure it is.
+    """
+
+    kind: EncounterKind
+    device: str
+    remote: str
+    first_at: datetime
+    last_at: datetime
+    name: str | None = None
+    protocol: int | None = None
+    port: int | None = None
+    packets_out: int = 0
+    octets_out: int = 0
+    packets_in: int = 0
+    octets_in: int = 0
+    count: int = 1
+    sources: tuple[str, ...] = ()
+    remark: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hearing:
+    """How well one source was heard in one hour of UTC, `hour` being its start.
+
+    `listened_s` is for how long anyone listened at all, `heard` counts what came, `lost` what is known to be missing,
+    `refused` what was not taken, `unmatched` what concerned the outside but no device that could be told.
+    """
+
+    source: str
+    hour: datetime
+    listened_s: float
+    heard: int = 0
+    lost: int = 0
+    refused: int = 0
+    unmatched: int = 0
