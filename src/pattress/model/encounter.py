@@ -120,3 +120,46 @@ class Hearing:
     lost: int = 0
     refused: int = 0
     unmatched: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Company:
+    """How many hosts of the inside a device called in one hour of UTC, and at most how many ports of one of them."""
+
+    device: str
+    hour: datetime
+    hosts: int
+    ports: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What a person was told, or will be: one device, one kind of encounter and one place outside, all told once.
+
+    `place` is the network of the outside address, or the name where only that is known. `told_at` is None as long as
+    nothing was said; `count` and `octets` are of all evidence since `first_at`, `told_count` is `count` as last said.
+    """
+
+    device: str
+    kind: EncounterKind
+    place: str
+    first_at: datetime
+    last_at: datetime
+    count: int
+    octets: int = 0
+    told_at: datetime | None = None
+    told_count: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptTemplate:
+    """A template of flow export as it came, so that it outlives a restart. `exporter_port` is the exporter's own."""
+
+    exporter: str
+    exporter_port: int
+    version: int
+    domain: int
+    template: int
+    is_options: bool
+    record: bytes
+    at: datetime
