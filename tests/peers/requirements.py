@@ -9,7 +9,9 @@ _PACKAGES = {
     "avahi-daemon": "avahi-daemon",
     "dnsmasq": "dnsmasq-base",
     "ip": "iproute2",
+    "nsenter": "util-linux",
     "setpriv": "util-linux",
+    "systemctl": "systemd",
     "systemd-analyze": "systemd",
     "unshare": "util-linux",
 }
@@ -26,9 +28,9 @@ def require_peer(program: str) -> str:
 
 
 def require_root() -> None:
-    """Skip a test that makes network namespaces where we may not; fail it where CI is set."""
+    """Skip a test that makes namespaces where we may not; fail it where CI is set."""
     if os.geteuid() != 0:
-        _miss("network namespaces need root")
+        _miss("namespaces need root")
 
 
 def _miss(reason: str) -> None:
