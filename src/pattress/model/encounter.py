@@ -132,6 +132,10 @@ class Company:
     ports: int
 
 
+ToldKind = EncounterKind | Literal["unlike-before"]
+"""Also: a device that calls far more hosts or ports of the inside than it ever did."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
     """What a person was told, or will be: one device, one kind of encounter and one place outside, all told once.
@@ -141,7 +145,7 @@ class Told:
     """
 
     device: str
-    kind: EncounterKind
+    kind: ToldKind
     place: str
     first_at: datetime
     last_at: datetime
@@ -149,6 +153,15 @@ class Told:
     octets: int = 0
     told_at: datetime | None = None
     told_count: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alert:
+    """One message to a person: what is told, with the newest evidence; `sentence` where it is of another sort."""
+
+    told: Told
+    encounter: Encounter | None = None
+    sentence: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,68 @@
+"""Whose an address is: devices by the addresses and hardware addresses that they were last seen with.
+
+What belongs here: that one index. What does not: gathering what it is made of, and judging traffic.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from pattress.model.addresses import IPAddress, parse_address
+from pattress.model.device import Device
+from pattress.model.plan import Plan
+from pattress.placing import Placing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Owner:
+    """A device as encounters name it: its id, what to call it, and where the plan puts it."""
+
+    device: str
+    title: str
+    point: str | None = None
+    room: str | None = None
+    kind: str | None = None
+
+
+class Whereabouts:
+    """Devices by address. Made anew whenever devices were seen; `own` are the addresses of this host."""
+
+    def __init__(self, plan: Plan, devices: Iterable[Device], own: Iterable[IPAddress] = ()) -> None:
+        self.own = frozenset(own)
+        self._by_address: dict[IPAddress, Owner] = {}
+        self._by_mac: dict[str, Owner] = {}
+        self._by_device: dict[str, Owner] = {}
+        placing = Placing(plan)
+        for device in devices:
+            point, other = placing.point_of(device), placing.other_of(device)
+            owner = Owner(
+                device=device.id,
+                title=point.name if point else other.name if other else device.title,
+                point=point.name if point else None,
+                room=point.room if point else None,
+                kind=device.kind or (point.kind if point else None),
+            )
+            self._by_device[device.id] = owner
+            if device.mac is not None:
+                self._by_mac[device.mac] = owner
+            for text, _ in device.addresses:
+                address = parse_address(text)
+                if address is not None:
+                    self._by_address.setdefault(address, owner)
+
+    def owner(self, address: IPAddress, mac: str | None = None) -> Owner:
+        """Return the device behind an address of the device networks; one that nobody knows goes by its address.
+
+        A hardware address counts where it is that of a known device: in front of a router it may be the router's.
+        """
+        known = self._by_mac.get(mac) if mac is not None else None
+        known = known or self._by_address.get(address)
+        return known or Owner(device=f"address:{address}", title=f"an unknown device at {address}")
+
+    def called(self, device: str) -> Owner:
+        """Return what to call a device by its id."""
+        known = self._by_device.get(device)
+        if known is not None:
+            return known
+        if device.startswith("address:"):
+            return Owner(device=device, title=f"an unknown device at {device.removeprefix('address:')}")
+        return Owner(device=device, title=device)
