@@ -34,6 +34,7 @@ from pattress.policy.builtin import (
 from pattress.policy.compiled import CompiledPolicy
 from pattress.policy.drift import also_broken, drift
 from pattress.policy.evaluate import evaluate, unverified
+from pattress.policy.outside import Outlook, device_findings, source_findings
 from pattress.policy.past import Past
 
 T = TypeVar("T")
@@ -41,12 +42,13 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """What an audit gathered. `readings` are by device id."""
+    """What an audit gathered. `readings` are by device id; `outlook` is None where nothing watches the way outside."""
 
     merged: Merged
     readings: Mapping[str, Reading]
     sources: Sequence[SourceReport]
     past: Past = field(default_factory=Past)
+    outlook: Outlook | None = None
 
 
 def account(site: Site, policy: CompiledPolicy, evidence: Evidence) -> list[Finding]:
@@ -60,12 +62,32 @@ def account(site: Site, policy: CompiledPolicy, evidence: Evidence) -> list[Find
         findings.extend(_at_point(site, policy, evidence, point, *at_point))
     for device in evidence.merged.devices:
         findings.extend(_beside_the_plan(site, placing, device))
+        findings.extend(_unplanned_outside(evidence, placing, device))
     for conflict in evidence.merged.conflicts:
         if placing.point_of(conflict) is None:
             subject = Subject(device=conflict.identity, device_title=conflict.identity)
             findings.append(_contested(subject, conflict))
     findings.extend(_sources(evidence.sources))
+    if evidence.outlook is not None:
+        findings.extend(_unknown_outside(evidence.outlook, evidence.merged.devices))
+        findings.extend(source_findings(evidence.outlook))
     return findings
+
+
+def _unplanned_outside(evidence: Evidence, placing: Placing, device: Device) -> Iterator[Finding]:
+    """Yield what a device at no point had to do with the outside."""
+    if evidence.outlook is not None and placing.point_of(device) is None:
+        reading = evidence.readings.get(device.id)
+        yield from device_findings(evidence.outlook, subject_of(None, device), _ids(device), reading, is_planned=False)
+
+
+def _unknown_outside(outlook: Outlook, devices: Sequence[Device]) -> Iterator[Finding]:
+    """Yield what was outside and is no device that this audit has: an address of nobody, a device that is gone."""
+    known = {identity for device in devices for identity in _ids(device)}
+    for device in sorted({one.device for one in outlook.encounters} - known):
+        title = f"an unknown device at {device.removeprefix('address:')}" if device.startswith("address:") else device
+        subject = Subject(device=device, device_title=title)
+        yield from device_findings(outlook, subject, (device,), None, is_planned=False)
 
 
 def _at_point(
@@ -92,6 +114,8 @@ def _at_point(
     yield _present(subject, device, reading)
     if device is None or (not device.is_announced and not isinstance(reading, Snapshot)):
         yield from unverified(checks, subject, "the module is not there")
+        if evidence.outlook is not None and device is not None:
+            yield from device_findings(evidence.outlook, subject, _ids(device), None)
         return
     if device.kind is not None and device.kind != point.kind:
         found = f"it is {device.kind}, not {point.kind}"
@@ -107,6 +131,8 @@ def _at_point(
         yield from findings
         yield from _since_sign_off(evidence.past, device, point, subject, reading, findings)
     yield from _beside_the_past(evidence.past, device, point, subject)
+    if evidence.outlook is not None:
+        yield from device_findings(evidence.outlook, subject, _ids(device), reading)
 
 
 def _since_sign_off(

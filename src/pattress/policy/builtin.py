@@ -106,6 +106,43 @@ SOURCE_HEARD = Rule(
     "forbids, and then delivers nothing.",
     fix="See that the source works: the interface, the broker, the user's right to read the topic.",
 )
+STAYS_INSIDE = Rule(
+    id="stays-inside",
+    title="Nothing passes between the device and the outside",
+    severity="danger",
+    because="The device network is to have no way to the outside: the packet filter was changed, or never worked.",
+    fix="Look at the packet filter first: which rule lets this through? Then at the module's cloud, broker and time "
+    "settings. If it may be so, say it in `[[watch.allow]]` of site.toml.",
+)
+ASKS_NOTHING = Rule(
+    id="asks-nothing-outside",
+    title="The device does not try to get outside",
+    severity="fault",
+    because="The packet filter is all that holds it back; a device that is set as intended has no reason to try.",
+    fix="Find the setting that makes it: the cloud, the broker, the time server, the resolver, updates of the "
+    "firmware. If it may be so, say it in `[[watch.allow]]` of site.toml.",
+)
+SETTING_TRUE = Rule(
+    id="setting-true",
+    title="What a device does agrees with what it says of itself",
+    severity="fault",
+    because="A cloud that is off does not call: this setting does not tell the truth, and others may not either.",
+    fix="Compare with the module's own page; look for newer firmware; believe what the network shows.",
+)
+UNLIKE_BEFORE = Rule(
+    id="unlike-before",
+    title="The device calls no more of the inside than it ever did",
+    severity="fault",
+    because="A device that suddenly calls many hosts or ports is looking for something, or somebody looks through it.",
+    fix="Take it off the network if nobody can say why, then see what was changed on it; firmware first.",
+)
+WATCH_HEARD = Rule(
+    id="watch-heard",
+    title="Every source that watches the way outside was heard",
+    severity="fault",
+    because="Silence of a source is not proof that nothing left.",
+    fix="See that `pattress watch` runs, and that the router still sends: its exporter, its log, its address.",
+)
 
 BUILTIN_RULES = (
     DEVICE_PRESENT,
@@ -122,4 +159,9 @@ BUILTIN_RULES = (
     WAIVER_CURRENT,
     WAIVER_USED,
     SOURCE_HEARD,
+    STAYS_INSIDE,
+    ASKS_NOTHING,
+    SETTING_TRUE,
+    UNLIKE_BEFORE,
+    WATCH_HEARD,
 )
