@@ -1,0 +1,169 @@
+"""Encounters with the outside for people: one message, the message of the day, and the list.
+
+What belongs here: the words. What does not: what is told when (`alert`), and judging.
+"""
+
+import textwrap
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from datetime import datetime
+
+from pattress.model.encounter import Alert, Encounter, Hearing, Told, ToldKind
+from pattress.policy.outside import port_words
+from pattress.report.text import Style
+from pattress.report.visible import visible
+
+TitleOf = Callable[[str], str]
+"""What to call a device, by its id."""
+
+_HEADS: dict[ToldKind, str] = {
+    "reached": "REACHED the outside",
+    "approached": "was APPROACHED from outside",
+    "tried": "tried to get outside",
+    "asked": "asked for a name outside",
+    "unlike-before": "is unlike before",
+}
+_PORT_HINTS = {
+    53: "its resolver (`net.dns`): it should be the site's own",
+    123: "its time server (`time.server`): it should be the site's own",
+    443: "its cloud and its updates of firmware (`cloud.enabled`, `firmware.updates`)",
+    853: "its resolver (`net.dns`): it asks one outside, by TLS",
+    1883: "its broker (`mqtt.host`): it should be the site's own",
+    8883: "its broker (`mqtt.host`): it should be the site's own",
+}
+
+
+def alert_text(alert: Alert, title_of: TitleOf, *, says_off: bool = False, style: Style) -> str:
+    """Return one message. `says_off` is whether the device reports that its cloud is off."""
+    told, encounter = alert.told, alert.encounter
+    head = f"{visible(title_of(told.device))} {_HEADS[told.kind]}"
+    lines = [
+        style.strong(f"{_clock(told.last_at)} {head}", "broken" if told.kind in ("reached", "approached") else None)
+    ]
+    if alert.sentence is not None:
+        lines += _wrapped(f"{alert.sentence}.", style)
+    if encounter is not None:
+        lines += _wrapped(" ".join(_what(encounter)), style)
+        if says_off and told.kind in ("tried", "reached"):
+            lines += _wrapped("It reports that its cloud is off: that setting does not tell the truth.", style)
+    lines += _wrapped("Look first:", style)
+    for number, hint in enumerate(_hints(told.kind, encounter), 1):
+        lines += _wrapped(f"{number}. {hint}.", style, indent=4)
+    return "\n".join(lines) + "\n"
+
+
+def daily_text(due: Sequence[Told], title_of: TitleOf, style: Style) -> str:
+    """Return what has come since it was last told, gathered by device."""
+    lines = [style.strong(f"SINCE THE LAST MESSAGE: {len(due)} kinds of encounters")]
+    title = None
+    for one in due:
+        if title_of(one.device) != title:
+            title = title_of(one.device)
+            lines.append(f"  {visible(title)}")
+        new = one.count - one.told_count
+        much = f", {one.octets} octets" if one.octets else ""
+        lines += _wrapped(
+            f"{_HEADS[one.kind]}: {one.place}, {_times(new)}{much}, first {_clock(one.first_at)}, "
+            f"last {_clock(one.last_at)}", style, indent=4,
+        )  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
+def encounters_text(encounters: Sequence[Encounter], title_of: TitleOf, style: Style) -> str:
+    """Return encounters, one line for each hour, device, remote and port, in time order."""
+    if not encounters:
+        return "No encounter with the outside is on record.\n"
+    lines = []
+    for one in encounters:
+        name = f" ({one.name})" if one.name is not None and one.name != one.remote else ""
+        port = port_words(one)
+        lines.append(
+            visible(
+                f"{_clock(one.first_at)}  {one.kind:10}  {title_of(one.device)}  {one.remote}{name}"
+                f"{f', {port}' if port else ''}, {_times(one.count)}{_much(one)}, {' and '.join(one.sources)}"
+                f"{f' [{one.remark}]' if one.remark else ''}"
+            )
+        )
+    return "\n".join([*lines, style.strong(f"{len(encounters)} in all")]) + "\n"
+
+
+def hearings_text(hearings: Iterable[Hearing], style: Style) -> str:
+    """Return how well each source was heard, in all."""
+    by_source: dict[str, list[Hearing]] = {}
+    for one in hearings:
+        by_source.setdefault(one.source, []).append(one)
+    lines = []
+    for source, ones in sorted(by_source.items()):
+        silent = sum(one.heard == 0 for one in ones)
+        counts = [("heard", sum(one.heard for one in ones)), ("lost", sum(one.lost for one in ones)),
+                  ("refused", sum(one.refused for one in ones)), ("of no device", sum(one.unmatched for one in ones)),
+                  ("hours silent", silent)]  # fmt: skip
+        lines += _wrapped(f"{source}: {', '.join(f'{count} {what}' for what, count in counts if count)}", style)
+    return "\n".join(lines) + "\n" if lines else ""
+
+
+def _what(encounter: Encounter) -> Iterator[str]:
+    """What it did, whether anything came back, how much, since when, who saw it."""
+    name = f" ({encounter.name})" if encounter.name is not None and encounter.name != encounter.remote else ""
+    port = port_words(encounter)
+    yield f"{encounter.remote}{name}{f', {port}' if port else ''}."
+    match encounter.kind:
+        case "reached":
+            yield f"Traffic went both ways, or was let through{_much(encounter)}."
+        case "tried":
+            yield f"Nothing came back{_much(encounter)}."
+        case "approached":
+            yield f"It came from outside, and the device did not answer{_much(encounter)}."
+        case "asked":
+            yield "A name was asked for; whether anything followed this source cannot tell."
+    if encounter.remark:
+        yield f"{encounter.remark[0].upper()}{encounter.remark[1:]}."
+    yield f"Since {_clock(encounter.first_at)}, {_times(encounter.count)}; seen by {' and '.join(encounter.sources)}."
+
+
+def _hints(kind: ToldKind, encounter: Encounter | None) -> Iterator[str]:
+    """The two or three things to look at first."""
+    port = encounter.port if encounter is not None else None
+    setting = _PORT_HINTS.get(
+        port or 0, "its settings: `pattress audit` tells what has changed since it was signed off"
+    )
+    match kind:
+        case "reached":
+            yield "the packet filter of the router: which rule lets the device network out, and since when"
+            yield setting
+            yield "if it may be so, an entry `[[watch.allow]]` in site.toml"
+        case "approached":
+            yield "the router: port forwardings, and the rules for IPv6 that come in from outside"
+            yield "what listens on the device: `access.remote_debug`, open services"
+        case "tried" | "asked":
+            yield setting
+            yield "if it may be so, an entry `[[watch.allow]]` in site.toml"
+        case "unlike-before":
+            yield "what was changed on the device: firmware first (`pattress history`)"
+            yield "whether anybody uses it as a way in; take it off the network if nobody can say"
+
+
+def _much(encounter: Encounter) -> str:
+    if not (encounter.packets_out or encounter.packets_in or encounter.octets_out or encounter.octets_in):
+        return ""
+    return (
+        f": {encounter.packets_out} packets ({encounter.octets_out} octets) out, "
+        f"{encounter.packets_in} packets ({encounter.octets_in} octets) in"
+    )
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
+def _clock(moment: datetime) -> str:
+    return f"{moment.astimezone():%Y-%m-%d %H:%M:%S}"
+
+
+def _wrapped(text: str, style: Style, *, indent: int = 2) -> list[str]:
+    return textwrap.wrap(
+        visible(text),
+        style.width,
+        initial_indent=" " * indent,
+        subsequent_indent=" " * (indent + 2),
+        break_on_hyphens=False,
+    )
