@@ -1,0 +1,99 @@
+"""The connection table of a Linux host into evidence: one line in, a record out.
+
+What belongs here: `/proc/net/nf_conntrack`, and the lists and events that conntrack-tools print. What does not: reading
+them, and judging. A line tells a connection as its first packet had it, then as its answers have it.
+"""
+
+import re
+from datetime import UTC, datetime
+
+from pattress.egress.log_head import MAX_LINE_LENGTH, address_of
+from pattress.model.encounter import Traffic
+
+MAX_FIELDS = 64  # a line has about 25
+
+
+def connection_of(line: str, source: str, now: datetime) -> Traffic | None:
+    """Return the connection that a line tells, or None where it tells none.
+
+    The sender is who began, before any translation of its address. Where the address that was called was translated
+    (a port let in from the outside, a resolver that catches all questions), the receiver is who was really called:
+    the one whose answers are expected. Packets and octets are 0 where the kernel does not count them.
+    """
+    fields = line[:MAX_LINE_LENGTH].split(maxsplit=MAX_FIELDS)[:MAX_FIELDS]
+    first = next((at for at, word in enumerate(fields) if word.startswith("src=")), None)
+    if first is None:
+        return None
+    there, back, marks = _directions(fields[first:])
+    sender, called = address_of(there.get("src", "")), address_of(there.get("dst", ""))
+    if sender is None or called is None:
+        return None
+    answerer = address_of(back.get("src", ""))
+    is_caught = answerer is not None and answerer != called
+    port = (back if is_caught else there).get("sport" if is_caught else "dport")
+    back_packets = _number(back.get("packets"))
+    return Traffic(
+        source=source,
+        at=now,
+        sender=sender,
+        receiver=answerer if is_caught and answerer is not None else called,
+        protocol=_protocol(fields[:first]),
+        sender_port=_number(there.get("sport"), 65535),
+        receiver_port=_number(port, 65535),
+        icmp_type=_number(there.get("type"), 255),
+        packets=_number(there.get("packets")) or 0,
+        octets=_number(there.get("bytes")) or 0,
+        back_packets=back_packets or 0,
+        back_octets=_number(back.get("bytes")) or 0,
+        initiator="sender",
+        is_answered=_is_answered(marks, back_packets, is_whole="dst" in back),
+        began_at=_event_time(fields[0]),
+    )
+
+
+def _directions(fields: list[str]) -> tuple[dict[str, str], dict[str, str], set[str]]:
+    """Return the keys of each direction and the marks in brackets. The second `src=` begins the second direction."""
+    there: dict[str, str] = {}
+    back: dict[str, str] = {}
+    marks: set[str] = set()
+    into = there
+    for field in fields:
+        key, equals, value = field.partition("=")
+        if not equals:
+            marks.add(field)
+            continue
+        if key == "src" and "src" in there:
+            into = back
+        into.setdefault(key, value)
+    return there, back, marks
+
+
+def _is_answered(marks: set[str], back_packets: int | None, *, is_whole: bool) -> bool | None:
+    """The kernel marks what it saw no answer to; the count, where there is one, must not say otherwise."""
+    if "[UNREPLIED]" in marks or back_packets == 0:
+        return False
+    return True if "[ASSURED]" in marks or is_whole else None
+
+
+def _protocol(fields: list[str]) -> int | None:
+    """Return the number that follows the protocol's name, behind the family and its number if they are there."""
+    words = [field for field in fields if not field.startswith("[")]
+    if words[:1] in (["ipv4"], ["ipv6"]):
+        words = words[2:]
+    return _number(words[1], 255) if len(words) > 1 else None
+
+
+def _event_time(field: str) -> datetime | None:
+    found = _EVENT_TIME.fullmatch(field)
+    return None if found is None else datetime.fromtimestamp(float(found[1]), UTC)
+
+
+def _number(text: str | None, most: int = 2**63 - 1) -> int | None:
+    # 20 digits hold every counter of 64 bits; the database keeps signed ones.
+    if text is None or not _DIGITS.fullmatch(text) or int(text) > most:
+        return None
+    return int(text)
+
+
+_DIGITS = re.compile(r"[0-9]{1,20}")
+_EVENT_TIME = re.compile(r"\[([0-9]{1,10}\.[0-9]{1,6})\]")  # ten digits of seconds last until the year 2286
