@@ -83,7 +83,8 @@ class Encounter:
     """A device and something outside having to do with each other.
 
     `device` is its id, or `address:` and the address where nobody knows whose it is. `remote` is the outside address,
-    or the name where all that is known is that it was `asked` for; `name` is the name that was looked up before.
+    or the name where all that is known is that it was `asked` for, or `*` for the many that were too many to be kept
+    apart; `name` is the name that was looked up before.
     `port` is the one on the side that was called. `_out` counts what the device sent. `count` is how many pieces of
     evidence stand behind it, `sources` from where, `remark` what a person should know of how sure it is.
     """

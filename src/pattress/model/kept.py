@@ -144,22 +144,31 @@ class Placement:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Retention:
-    """How finely readings are kept, by their age in days. Whatever is kept was said by a device: nothing is averaged.
+    """How finely readings and encounters are kept, by their age in days. Nothing that a device said is averaged.
 
     Every reading is kept for `every_days`; from then until `hourly_days` the first of each hour, and from then until
     `daily_days` the first of each day, in UTC; older ones go. A reading whose outcome differs from that of the reading
     before it stays with them, up to a bound. States that a device measures (an output that is on, a connection) are
-    spans, and go `hourly_days` after they ended. Everything else is kept for ever: what settings were, findings, runs,
-    sign-offs and placements.
+    spans, and go `hourly_days` after they ended.
+
+    Encounters are kept by the hour for `hourly_days`, then added up by the day until `daily_days`; so long is kept
+    what people were told of them. How sources were heard goes after `hearing_days`, how many hosts of the inside a
+    device called after `company_days`.
+
+    Everything else is kept for ever: what settings were, findings, runs, sign-offs and placements.
     """
 
     every_days: int = 14
     hourly_days: int = 90
     daily_days: int = 730
+    hearing_days: int = 90
+    company_days: int = 60
 
     def __post_init__(self) -> None:
         if not 1 <= self.every_days <= self.hourly_days <= self.daily_days:
             raise ValueError("each stage of the retention must be at least as long as the one before it")
+        if min(self.hearing_days, self.company_days) < 1:
+            raise ValueError("what is kept at all must be kept for a day at least")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -113,12 +113,14 @@ def _keep_sightings(database: Database, key: int, live: Sequence[Sighting]) -> N
 def _forget_strangers(database: Database, started_at_ms: int) -> None:
     """Forget the never-read devices that were not seen for longest, once there are too many of them.
 
-    What was seen in this run stays: it may be about to be read, and discovery bounds how much that can be.
+    Those that had to do with the outside go last: what they did is what somebody may ask for. What was seen in this run
+    stays: it may be about to be read, and discovery bounds how much that can be.
     """
     database.execute(
         "DELETE FROM device WHERE ifnull(last_seen, 0) < :started AND key IN (SELECT key FROM device"
         " WHERE last_read IS NULL AND key NOT IN (SELECT device FROM sign_off UNION SELECT device FROM placement)"
-        " ORDER BY ifnull(last_seen, 0) DESC, key DESC LIMIT -1 OFFSET :limit)",
+        " ORDER BY EXISTS (SELECT 1 FROM encounter WHERE encounter.device = device.key) DESC,"
+        " ifnull(last_seen, 0) DESC, key DESC LIMIT -1 OFFSET :limit)",
         {"started": started_at_ms, "limit": MAX_NEVER_READ_DEVICES},
     )
 

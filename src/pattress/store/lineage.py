@@ -11,6 +11,7 @@ from sqlite_utils import Database
 from pattress.model.device import Device
 from pattress.store.days import join_days
 from pattress.store.encoding import kept_text
+from pattress.store.encounter_rows import join_encounters
 
 
 def device_key(database: Database, device_id: str) -> int | None:
@@ -102,6 +103,8 @@ def _join(database: Database, former: int, key: int, run: int, at_ms: int) -> No
     database.execute("UPDATE former_id SET device = :key WHERE device = :former", row)
     database.execute("UPDATE sign_off SET device = :key WHERE device = :former", row)
     _join_placements(database, former, key)
+    join_encounters(database, former, key)
+    _join_watching(database, row)
     database.execute(
         "UPDATE device SET mac = ifnull(device.mac, old.mac), serial = ifnull(device.serial, old.serial),"
         " name = ifnull(device.name, old.name), kind = ifnull(device.kind, old.kind),"
@@ -141,3 +144,22 @@ def _join_placements(database: Database, former: int, key: int) -> None:
             database.execute("UPDATE placement SET until = ? WHERE point = ? AND since = ?", [until, point, begun])
             since = begun
         earlier[point] = (since, until)
+
+
+def _join_watching(database: Database, row: dict[str, int]) -> None:
+    """What one row was told of and the other, too, was told of once."""
+    database.execute(
+        "INSERT INTO company SELECT :key, hour, hosts, ports FROM company WHERE device = :former"
+        " ON CONFLICT (device, hour) DO UPDATE SET"
+        " hosts = max(hosts, excluded.hosts), ports = max(ports, excluded.ports)",
+        row,
+    )
+    database.execute(
+        "INSERT INTO told SELECT :key, kind, place, first_at, last_at, count, octets, told_at, told_count FROM told"
+        " WHERE device = :former ON CONFLICT (device, kind, place) DO UPDATE SET"
+        " first_at = min(first_at, excluded.first_at), last_at = max(last_at, excluded.last_at),"
+        " count = count + excluded.count, octets = octets + excluded.octets,"
+        " told_at = max(ifnull(told_at, excluded.told_at), ifnull(excluded.told_at, told_at)),"
+        " told_count = told_count + excluded.told_count",
+        row,
+    )

@@ -13,6 +13,7 @@ from datetime import datetime
 from sqlite_utils import Database
 
 from pattress.store.encoding import milliseconds
+from pattress.store.encounter_tables import ENCOUNTER_TABLES
 from pattress.store.transactions import write_transaction
 
 Step = str | Callable[[Database], None]
@@ -249,5 +250,10 @@ MIGRATIONS: tuple[Migration, ...] = (
             "CREATE INDEX reading_reason ON reading (reason) WHERE reason IS NOT NULL",
             "PRAGMA user_version = 2",
         ),
+    ),
+    Migration(
+        number=3,
+        name="encounters with the outside, how sources were heard, what was told, templates",
+        steps=(*ENCOUNTER_TABLES, "PRAGMA user_version = 3"),
     ),
 )

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Self
 
 from pattress.model.device import Device
+from pattress.model.encounter import Company, Encounter, Hearing, KeptTemplate, Told
 from pattress.model.finding import Finding, Outcome
 from pattress.model.kept import (
     Compaction,
@@ -30,13 +31,22 @@ from pattress.store.audits import keep_audit
 from pattress.store.compaction import file_bytes, refuse_without_room, rewrite
 from pattress.store.connection import Connection
 from pattress.store.devices import keep_devices, known_devices
+from pattress.store.encounter_thinning import (
+    aged_encounter_days,
+    clear_device,
+    crowded_devices,
+    forget_aged_encounters,
+    settle_encounter_days,
+)
+from pattress.store.encounters import company, encounters, hearings, keep_encounters
 from pattress.store.findings import findings_at, keep_findings, open_findings
 from pattress.store.placements import keep_placements, placements
 from pattress.store.readings import keep_readings, measurements, readings_of
 from pattress.store.runs import begin_run, end_run, last_run, runs
 from pattress.store.sign_offs import keep_sign_offs, signed_off
 from pattress.store.spans import history, history_of_point
-from pattress.store.thinning import aged_days, ages, forget_aged, forget_words, settle_days
+from pattress.store.thinning import Ages, aged_days, ages, forget_aged, forget_words, settle_days
+from pattress.store.told import all_told, keep_templates, keep_told, templates
 
 DAYS_AT_ONCE = 64  # about 0.3 s of a transaction, where each holds 288 readings
 DEFAULT_RETENTION = Retention()
@@ -164,7 +174,7 @@ class Store:
         return await self._connection.read(lambda database: measurements(database, device_id, setting, since, until))
 
     async def thin(self, now: datetime, retention: Retention = DEFAULT_RETENTION, *, is_whole: bool = False) -> int:
-        """Pack and thin the readings that have aged; return how many went. To be called after each audit.
+        """Thin what has aged; return how many readings went. To be called after each audit.
 
         It takes many small transactions, so that others can write between them. With `is_whole` everything is looked
         at, not only what has aged since a month ago. Nothing is done where too few runs agree on what day it is.
@@ -178,8 +188,18 @@ class Store:
             some = days[start : start + DAYS_AT_ONCE]
             gone += await self._connection.write(partial(settle_days, days=some, ages=old))
         await self._connection.write(lambda database: forget_aged(database, old))
+        await self._thin_encounters(old)
         await self._connection.write(forget_words, checks_keys=False)
         return gone
+
+    async def _thin_encounters(self, old: Ages) -> None:
+        days = await self._connection.read(lambda database: aged_encounter_days(database, old))
+        for start in range(0, len(days), DAYS_AT_ONCE):
+            some = days[start : start + DAYS_AT_ONCE]
+            await self._connection.write(partial(settle_encounter_days, days=some))
+        await self._connection.write(lambda database: forget_aged_encounters(database, old))
+        for device, allowed in await self._connection.read(crowded_devices):
+            await self._connection.write(partial(clear_device, device=device, allowed=allowed, ages=old))
 
     async def compact(self, now: datetime, retention: Retention = DEFAULT_RETENTION) -> Compaction:
         """Thin everything that has aged, and give the database's unused space back to the disk.
@@ -211,3 +231,47 @@ class Store:
     async def last_run(self) -> KeptRun | None:
         """Return the newest run that came to its end, None where there is none."""
         return await self._connection.read(last_run)
+
+    async def keep_encounters(
+        self, encounters: Sequence[Encounter], heard: Sequence[Hearing], company: Sequence[Company]
+    ) -> None:
+        """Keep what came of devices and the outside, all of it or nothing, each with what is kept of its hour.
+
+        An encounter is kept by device, kind, remote, protocol, port and the hour in which it ended: counts add up,
+        times widen, name and remark are the newest that are known. Hearings add up; of company the most counts. Of the
+        many remotes of one device in one hour, those above a bound are one, whose name is `*`.
+        """
+        await self._connection.write(lambda database: keep_encounters(database, encounters, heard, company))
+
+    async def encounters(
+        self, *, since: datetime | None = None, until: datetime | None = None, device: str | None = None
+    ) -> list[Encounter]:
+        """Return the encounters that went on at any moment from `since` until just before `until`, in time order.
+
+        Each is one hour of one device and remote; the older ones one day, see `Retention`. None for an unknown device.
+        """
+        return await self._connection.read(lambda database: encounters(database, since, until, device))
+
+    async def hearings(self, since: datetime | None = None, until: datetime | None = None) -> list[Hearing]:
+        """Return how sources were heard in each hour that lies at least in part between two moments, in time order."""
+        return await self._connection.read(lambda database: hearings(database, since, until))
+
+    async def company(self, since: datetime | None = None, device: str | None = None) -> list[Company]:
+        """Return how many hosts of the inside devices called, in each hour from that of `since` on, in time order."""
+        return await self._connection.read(lambda database: company(database, since, device))
+
+    async def keep_told(self, told: Sequence[Told]) -> None:
+        """Keep what a person was told, over what was kept of the same device, kind and place."""
+        await self._connection.write(lambda database: keep_told(database, told))
+
+    async def told(self) -> list[Told]:
+        """Return all that a person was told, by device, kind and place."""
+        return await self._connection.read(all_told)
+
+    async def keep_templates(self, kept: Sequence[KeptTemplate]) -> None:
+        """Keep these templates of flow export, and no others."""
+        await self._connection.write(lambda database: keep_templates(database, kept))
+
+    async def templates(self) -> list[KeptTemplate]:
+        """Return the templates of flow export that were kept last."""
+        return await self._connection.read(templates)

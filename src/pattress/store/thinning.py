@@ -44,6 +44,8 @@ class Ages:
     hourly: int
     daily: int
     none: int
+    hearing: int
+    company: int
     is_whole: bool
 
     def stage(self, day: int) -> int:
@@ -69,6 +71,8 @@ def ages(database: Database, now: datetime, retention: Retention, *, is_whole: b
         hourly=today - retention.every_days * DAY_MS,
         daily=today - retention.hourly_days * DAY_MS,
         none=today - retention.daily_days * DAY_MS,
+        hearing=today - retention.hearing_days * DAY_MS,
+        company=today - retention.company_days * DAY_MS,
         is_whole=is_whole,
     )
 
@@ -149,11 +153,13 @@ def forget_aged(database: Database, ages: Ages) -> None:
         "DELETE FROM span WHERE device = ? AND setting = ? AND since < ? AND until < ?",
         [(device, state, ages.daily, ages.daily) for (device,) in devices for state in states],
     )
-    # Devices that gave readings and belong to nothing here: at no point, never signed off, not seen for longest.
+    # Devices that gave readings and belong to nothing here: at no point, never signed off, not seen for longest. Those
+    # that had to do with the outside go last: what they did is what somebody may ask for.
     database.execute(
         "DELETE FROM device WHERE last_seen < ? AND key IN (SELECT key FROM device WHERE key NOT IN"
         " (SELECT device FROM sign_off UNION SELECT device FROM placement)"
-        " ORDER BY last_seen DESC, key DESC LIMIT -1 OFFSET ?)",
+        " ORDER BY EXISTS (SELECT 1 FROM encounter WHERE encounter.device = device.key) DESC,"
+        " last_seen DESC, key DESC LIMIT -1 OFFSET ?)",
         [ages.today, MAX_STRANGERS],
     )
 
