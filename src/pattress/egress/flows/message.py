@@ -1,0 +1,60 @@
+"""What the three protocols have in common: a message that holds sets.
+
+What belongs here: the message, and stepping through its sets. What does not: what one protocol alone has.
+"""
+
+import struct
+from datetime import datetime
+from typing import Final, NamedTuple
+
+IPFIX: Final = 10
+NETFLOW_9: Final = 9
+NETFLOW_5: Final = 5
+
+
+class FlowSet(NamedTuple):
+    """One set: its number, and where its content stands in the datagram."""
+
+    id: int
+    start: int
+    end: int
+
+
+class Clock(NamedTuple):
+    """What the time was for a message: by the exporter's clock, by its uptime, and here when it came."""
+
+    export_ms: int
+    uptime_ms: int | None
+    heard_at: datetime
+
+
+class Message(NamedTuple):
+    """A message of flow export.
+
+    `export_ms` is when it was sent, since 1970 by the exporter's clock; `uptime_ms` since the exporter started, modulo
+    2^32, where the header tells. `faults` counts what did not fit.
+    """
+
+    version: int
+    domain: int
+    sequence: int
+    export_ms: int
+    uptime_ms: int | None
+    sets: list[FlowSet]
+    faults: int = 0
+    sampling: int | None = None
+
+
+def sets_in(payload: bytes, start: int, end: int) -> tuple[list[FlowSet], int]:
+    """Return the sets between two places, and 1 where one of them does not fit, which ends it, else 0."""
+    found: list[FlowSet] = []
+    while end - start >= _HEADER.size:
+        number, length = _HEADER.unpack_from(payload, start)
+        if length < _HEADER.size or start + length > end:
+            return found, 1
+        found.append(FlowSet(number, start + _HEADER.size, start + length))
+        start += length
+    return found, 0
+
+
+_HEADER = struct.Struct("!HH")

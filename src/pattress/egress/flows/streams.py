@@ -1,0 +1,113 @@
+"""Streams: what is known of each exporter's process and domain, from its templates to its sampling.
+
+What belongs here: the state of a stream, and how many there may be. What does not: reading messages.
+"""
+
+from collections.abc import Iterator, Mapping
+from datetime import datetime
+from typing import Final, NamedTuple
+
+from pattress.egress.flows import fields, netflow5
+from pattress.egress.flows.message import NETFLOW_5, NETFLOW_9
+from pattress.egress.flows.pending import Pending
+from pattress.egress.flows.sequence import Sequence
+from pattress.egress.flows.templates import Templates
+
+# A house has one to three exporters with a stream or two each. A stream takes at most 1.3 MiB of templates and 1.1 MiB
+# of what waits for them, which is 154 MiB in all if somebody does everything to fill them.
+MAX_STREAMS: Final = 64
+MAX_STREAMS_OF_EXPORTER: Final = 16  # so that one cannot push the others out; each restart may bring a new port
+MAX_SAMPLERS: Final = 64
+# A loss of this size is one; a larger jump is a new count. In records, an outage of 100 s at 10 000 records a second.
+GREATEST_GAP_RECORDS: Final = 1_000_000
+GREATEST_GAP_PACKETS: Final = 30_000  # of about 30 records each
+
+
+class StreamKey(NamedTuple):
+    """What keeps the templates of two streams apart.
+
+    The exporter's port belongs to it: two processes of one host may use the same numbers for different templates.
+    """
+
+    exporter: str
+    port: int
+    version: int
+    domain: int
+
+
+class Stream:
+    """All that is known of one stream. `boot_ms` is when its exporter started, since 1970, where it told."""
+
+    def __init__(self, key: StreamKey, at: datetime) -> None:
+        self.key = key
+        self.templates = Templates()
+        self.pending = Pending()
+        self.sequence = Sequence(GREATEST_GAP_PACKETS if key.version == NETFLOW_9 else GREATEST_GAP_RECORDS)
+        self.sampling = 1
+        self.boot_ms: int | None = None
+        self.last_use = 0
+        self._samplings: dict[int, int] = {}
+        if key.version == NETFLOW_5:
+            self.templates.learn(netflow5.shape(at))
+
+    def heed(self, options: Mapping[int, int]) -> None:
+        """Take in what one options record says, by element: the sampling, and when the exporter started.
+
+        Where several samplers are told, the stream counts as sampled as thinly as the thinnest of them.
+        """
+        boot_ms = options.get(fields.BOOT_MS)
+        if boot_ms:
+            self.boot_ms = boot_ms
+        sampling = _sampling_of(options)
+        if sampling is None:
+            return
+        sampler = options.get(fields.SELECTOR, options.get(fields.SAMPLER, 0))
+        if sampler in self._samplings or len(self._samplings) < MAX_SAMPLERS:
+            self._samplings[sampler] = sampling
+            self.sampling = max(self._samplings.values())
+
+
+class Streams:
+    """The streams that there are; the one that was silent longest makes room for a new one."""
+
+    def __init__(self) -> None:
+        self._streams: dict[StreamKey, Stream] = {}
+        self._uses = 0
+
+    def __iter__(self) -> Iterator[Stream]:
+        return iter(self._streams.values())
+
+    def of(self, key: StreamKey, at: datetime) -> tuple[Stream, int]:
+        """Return a stream, and how many held sets were given up to make room for it."""
+        self._uses += 1
+        given_up = 0
+        stream = self._streams.get(key)
+        if stream is None:
+            given_up = self._make_room(key.exporter)
+            stream = self._streams[key] = Stream(key, at)
+        stream.last_use = self._uses
+        return stream, given_up
+
+    def _make_room(self, exporter: str) -> int:
+        own = [stream for stream in self._streams.values() if stream.key.exporter == exporter]
+        if len(own) < MAX_STREAMS_OF_EXPORTER:
+            if len(self._streams) < MAX_STREAMS:
+                return 0
+            own = list(self._streams.values())
+        oldest = min(own, key=lambda stream: stream.last_use)
+        del self._streams[oldest.key]
+        return len(oldest.pending)
+
+
+def _sampling_of(options: Mapping[int, int]) -> int | None:
+    """Return how many packets there are for each that is looked at, or None where the record does not say."""
+    for element in (fields.SAMPLING_INTERVAL, fields.SAMPLER_INTERVAL):
+        if element in options:
+            return max(1, options[element])
+    taken, skipped = options.get(fields.SAMPLING_TAKEN), options.get(fields.SAMPLING_SKIPPED)
+    if taken and skipped is not None:
+        return round((taken + skipped) / taken)
+    size, population = options.get(fields.SAMPLING_SIZE), options.get(fields.SAMPLING_POPULATION)
+    if size and population is not None:
+        return max(1, round(population / size))
+    return None

@@ -1,0 +1,217 @@
+"""From chosen rows of columns to traffic, as evidence.
+
+What belongs here: what the fields of a record come to. What does not: which rows are worth it.
+"""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from ipaddress import IPv4Address, IPv6Address
+from typing import TYPE_CHECKING, Final
+
+from pattress.egress.flows import fields
+from pattress.egress.flows.message import Clock
+from pattress.model.addresses import IPAddress
+from pattress.model.encounter import Side, Traffic, Verdict
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from pattress.egress.flows.columns import Columns
+
+MAX_CLOCK_ERROR: Final = timedelta(minutes=2)  # an exporter's clock further off than this says nothing of when
+MAX_DURATION: Final = timedelta(days=62)  # longer than an uptime of 32 bits, 49.7 days, can tell of
+
+
+def traffic_of(
+    columns: "Columns", rows: "NDArray[np.intp]", source: str, now: datetime, *, is_after_filter: bool
+) -> list[Traffic]:
+    """Return what the chosen rows say, as evidence of `source`, in their order.
+
+    Args:
+        columns: Where the rows are.
+        rows: Which of them.
+        source: The name of the source in the site's files.
+        now: By this host's clock.
+        is_after_filter: Whether the source sees packets only once a filter has let them through.
+    """
+    told = _Told(columns, rows)
+    began = _began(told, columns.clocks(rows))
+    macs = columns.pick_octets(fields.SENDER_MAC, rows) or [b""] * len(rows)
+    senders, receivers = _addresses(columns, columns.sender[rows]), _addresses(columns, columns.receiver[rows])
+    found = []
+    for row, clock in enumerate(columns.clocks(rows)):
+        protocol = told.one(row, fields.PROTOCOL)
+        icmp_type = _icmp_type(told, row, protocol)
+        has_ports = protocol not in _ICMP
+        packets, octets = told.first(row, _PACKETS) or 0, told.first(row, _OCTETS) or 0
+        back_packets, back_octets = _back(told, row)
+        found.append(
+            Traffic(
+                source=source,
+                at=min(now, clock.heard_at),
+                sender=senders[row],
+                receiver=receivers[row],
+                protocol=protocol,
+                sender_port=told.one(row, fields.SENDER_PORT) if has_ports else None,
+                receiver_port=_receiver_port(told, row) if has_ports else None,
+                icmp_type=icmp_type,
+                packets=packets,
+                octets=octets,
+                back_packets=back_packets or 0,
+                back_octets=back_octets or 0,
+                flags=told.one(row, fields.TCP_FLAGS),
+                back_flags=told.one(row, fields.TCP_FLAGS, is_reverse=True),
+                verdict=_verdict(told, row, is_after_filter),
+                initiator=_initiator(told, row),
+                is_answered=None if back_packets is None else packets > 0 and back_packets > 0,
+                sender_mac=_mac(macs[row]),
+                sampling=_sampling(told, row, columns.sampling),
+                began_at=began[row],
+            )
+        )
+    return found
+
+
+class _Told:
+    """The fields of the chosen rows, each taken from the columns once, when it is first asked for."""
+
+    def __init__(self, columns: "Columns", rows: "NDArray[np.intp]") -> None:
+        self._columns = columns
+        self._rows = rows
+        self._taken: dict[tuple[int, bool], list[int] | None] = {}
+
+    def one(self, row: int, element: int, is_reverse: bool = False) -> int | None:
+        """A field of a row, or None where its template has no such field."""
+        key = (element, is_reverse)
+        if key not in self._taken:
+            self._taken[key] = self._columns.pick(element, self._rows, is_reverse)
+        values = self._taken[key]
+        return None if values is None else values[row]
+
+    def first(self, row: int, elements: Sequence[int], is_reverse: bool = False) -> int | None:
+        """The first of several fields that say the same, or None."""
+        for element in elements:
+            value = self.one(row, element, is_reverse)
+            if value is not None:
+                return value
+        return None
+
+
+def _addresses(columns: "Columns", packed: "NDArray[np.generic]") -> list[IPAddress]:
+    if columns.version == 4:
+        return [IPv4Address(address) for address in packed.tolist()]
+    return [IPv6Address(address.ljust(16, b"\0")) for address in packed.tolist()]
+
+
+def _receiver_port(told: _Told, row: int) -> int | None:
+    """The port belongs to the receiver as the columns have it: after translation, where there was one."""
+    return told.one(row, fields.TRANSLATED_RECEIVER_PORT) or told.one(row, fields.RECEIVER_PORT)
+
+
+def _icmp_type(told: _Told, row: int, protocol: int | None) -> int | None:
+    """Some exporters put type and code where the receiver's port would be, beside or instead of their own fields."""
+    if protocol not in _ICMP:
+        return None
+    plain, with_code = _ICMP[protocol]
+    value = told.one(row, plain)
+    if value is not None:
+        return value
+    both = told.one(row, with_code) or told.one(row, fields.RECEIVER_PORT)
+    return None if both is None else both >> 8
+
+
+def _back(told: _Told, row: int) -> tuple[int | None, int | None]:
+    """Packets and octets of the opposite direction, None where the record is of one direction only."""
+    packets, octets = told.first(row, _PACKETS, True), told.first(row, _OCTETS, True)
+    if packets is not None or octets is not None:
+        # A record that tells octets alone tells of at least one packet.
+        return packets if packets is not None else min(1, octets or 0), octets
+    packets = told.one(row, fields.RESPONDER_PACKETS)
+    octets = told.one(row, fields.RESPONDER_OCTETS)
+    return (packets if packets is not None or octets is None else min(1, octets)), octets
+
+
+def _verdict(told: _Told, row: int, is_after_filter: bool) -> Verdict | None:
+    event = told.one(row, fields.FIREWALL_EVENT)
+    forwarding = (told.one(row, fields.FORWARDING) or 0) >> 6 & 0b11
+    if event == 3 or forwarding == 2:
+        return "dropped"
+    if is_after_filter or event in (1, 2, 5) or forwarding == 1:
+        return "let-through"
+    return None
+
+
+def _initiator(told: _Told, row: int) -> Side | None:
+    direction = told.one(row, fields.BIFLOW_DIRECTION)
+    if direction in (1, 2):
+        return "sender" if direction == 1 else "receiver"
+    # Records that count by who began have the one who did as their source.
+    return "sender" if told.first(row, (fields.INITIATOR_PACKETS, fields.INITIATOR_OCTETS)) is not None else None
+
+
+def _sampling(told: _Told, row: int, of_stream: int) -> int:
+    own = told.first(row, (fields.SAMPLING_INTERVAL, fields.SAMPLER_INTERVAL))
+    return max(1, of_stream, own or 1)
+
+
+def _mac(octets: bytes) -> str | None:
+    return octets.hex(":") if any(octets) else None
+
+
+def _began(told: _Told, clocks: list[Clock]) -> list[datetime | None]:
+    """When flows began by their exporter's clock, None where nobody says or it cannot be."""
+    return [_plausible(_began_ms(told, row, clock), clock) for row, clock in enumerate(clocks)]
+
+
+def _began_ms(told: _Told, row: int, clock: Clock) -> float | None:
+    milliseconds = told.first(row, (fields.START_MS, fields.OBSERVED_MS))
+    if milliseconds is not None:
+        return milliseconds
+    seconds = told.first(row, (fields.START_S, fields.OBSERVED_S))
+    if seconds is not None:
+        return seconds * 1000
+    timestamp = told.first(row, (fields.START_NTP_MICROSECONDS, fields.START_NTP_NANOSECONDS))
+    if timestamp is not None:
+        return _since_1970_ms(timestamp)
+    before_us = told.one(row, fields.START_BEFORE_EXPORT_US)
+    if before_us is not None:
+        return clock.export_ms - before_us / 1000
+    return _from_uptime_ms(told, row, clock)
+
+
+def _from_uptime_ms(told: _Told, row: int, clock: Clock) -> float | None:
+    """The uptime has 32 bits and starts anew after 49.7 days, so that only its distance from the header's counts."""
+    start_ms = told.one(row, fields.START_UPTIME_MS)
+    boot_ms = told.one(row, fields.BOOT_MS)
+    uptime_ms = clock.export_ms - boot_ms if boot_ms else clock.uptime_ms
+    if start_ms is None or uptime_ms is None:
+        return None
+    return clock.export_ms + (start_ms - uptime_ms + 2**31) % 2**32 - 2**31
+
+
+def _since_1970_ms(timestamp: int) -> float:
+    """Seconds since 1900 and a fraction of 2^32; after 2036 the seconds begin anew (RFC 5905 section 6)."""
+    seconds = timestamp >> 32
+    era = 2**32 if seconds < 2**31 else 0
+    return (seconds + era - _FROM_1900_TO_1970_S) * 1000 + (timestamp & 0xFFFFFFFF) * 1000 / 2**32
+
+
+def _plausible(began_ms: float | None, clock: Clock) -> datetime | None:
+    """The moment, unless the exporter's clock was wrong, or the flow would begin after it was told, or ages before."""
+    if began_ms is None or abs(clock.export_ms / 1000 - clock.heard_at.timestamp()) > MAX_CLOCK_ERROR.total_seconds():
+        return None
+    before_s = (clock.export_ms - began_ms) / 1000
+    if not -MAX_CLOCK_ERROR.total_seconds() <= before_s <= MAX_DURATION.total_seconds():
+        return None
+    return datetime.fromtimestamp(began_ms / 1000, UTC)
+
+
+# In order of trust: since the last report, which adds up; since the flow began; by who began.
+_PACKETS = (fields.PACKETS, fields.PACKETS_IN_ALL, fields.INITIATOR_PACKETS)
+_OCTETS = (fields.OCTETS, fields.OCTETS_IN_ALL, fields.INITIATOR_OCTETS)
+_ICMP = {
+    1: (fields.ICMP_TYPE_IPV4, fields.ICMP_TYPE_AND_CODE_IPV4),
+    58: (fields.ICMP_TYPE_IPV6, fields.ICMP_TYPE_AND_CODE_IPV6),
+}
+_FROM_1900_TO_1970_S = 2_208_988_800
