@@ -17,7 +17,7 @@ PAIRING = timedelta(seconds=120)  # within which the other direction is told, wh
 MAX_CONVERSATIONS = 20_000  # about 600 bytes each, so 12 MB; a house has some hundreds at once. The oldest make room
 
 ICMP, ICMP_V6, TCP = 1, 58, 6  # IANA protocol numbers
-SYN, RST = 0x02, 0x04  # TCP control bits, RFC 9293 section 3.1
+RST, ACK = 0x04, 0x10  # TCP control bits, RFC 9293 section 3.1
 ICMP_ERRORS = frozenset({3, 4, 5, 11, 12})  # RFC 792
 ICMP_V6_ERRORS = frozenset({1, 2, 3, 4})  # RFC 4443 section 2.1
 
@@ -43,7 +43,8 @@ class Conversation:
     count: int = 0
     has_out: bool = False
     has_in: bool = False
-    is_reset: bool = False  # the only answer was a reset
+    is_reset: bool = False  # a reset came, and
+    is_refused: bool = False  # the device sent one: neither is taken for packets of a conversation
     initiator: Beginner | None = None
     counting_source: str | None = None  # of several sources that see it one counts, so that nothing counts twice
     sources: tuple[str, ...] = ()
@@ -57,7 +58,7 @@ class Conversation:
             return self.initiator
         if self.device_port is not None and self.remote_port is not None and self.device_port != self.remote_port:
             return "device" if self.device_port > self.remote_port else "outside"
-        return "device" if self.has_out else "outside"
+        return "device" if self.has_out or not self.has_in else "outside"
 
     @property
     def called_port(self) -> int | None:
@@ -70,11 +71,12 @@ class Conversation:
         back = (traffic.back_packets, traffic.back_octets, traffic.back_flags)
         sent, came = (forward, back) if is_outgoing else (back, forward)
         goes_back = traffic.is_answered is True or traffic.back_packets > 0 or traffic.back_octets > 0
-        self.has_out |= is_outgoing or goes_back
+        if is_outgoing or goes_back:
+            self.is_refused |= self._is_reset(sent[2])
+            self.has_out |= not self._is_reset(sent[2])
         if not is_outgoing or goes_back:
-            is_reset = self.protocol == TCP and came[2] is not None and bool(came[2] & RST) and not came[2] & SYN
-            self.is_reset |= is_reset
-            self.has_in |= not is_reset
+            self.is_reset |= self._is_reset(came[2])
+            self.has_in |= not self._is_reset(came[2])
         if traffic.initiator is not None:
             self.initiator = "device" if (traffic.initiator == "sender") == is_outgoing else "outside"
         self.counting_source = self.counting_source or traffic.source
@@ -89,6 +91,10 @@ class Conversation:
         self.last_at = traffic.at
         self.mac = self.mac or (traffic.sender_mac if is_outgoing else None)
         self.sampling = max(self.sampling, traffic.sampling)
+
+    def _is_reset(self, flags: int | None) -> bool:
+        """Whether a direction was nothing but a reset, which refuses a connection (RFC 9293 section 3.5.2)."""
+        return self.protocol == TCP and flags is not None and bool(flags & RST) and not flags & ~(RST | ACK)
 
     def told(self) -> None:
         """Take note that all of it was told: what comes next counts from nothing."""

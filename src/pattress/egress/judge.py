@@ -130,18 +130,16 @@ class Judge:
             return
         if one.has_out and one.has_in:
             yield from self._reached(one)
-        elif one.has_out and one.began == "outside":
-            yield from self._told(one, "approached", REFUSED if one.is_reset else None)
+        elif one.began == "outside":
+            yield from self._told(one, "approached", REFUSED if one.is_refused else None)
         elif one.has_out:
             sampled = f"one packet in {one.sampling} is looked at, an answer may have been missed"
             remark = ONLY_RESET if one.is_reset else sampled if one.sampling > 1 else None
             yield from self._told(one, "tried", remark)
-        elif one.began == "device" and not one.is_reset:
+        elif one.has_in:
             yield from self._told(one, "reached", ONLY_ANSWER)
-        elif one.began == "device":
-            yield from self._told(one, "tried", ONLY_RESET)
         else:
-            yield from self._told(one, "approached")
+            yield from self._told(one, "tried", ONLY_RESET)
 
     def _reached(self, one: Conversation) -> Iterator[Encounter]:
         yield from self._told(one, "reached", FROM_OUTSIDE if one.began == "outside" else None)
