@@ -59,9 +59,12 @@ class FlowDecoder:
             if message is None:
                 tally.refused += 1
                 continue
-            key = StreamKey(sender, port, message.version, message.domain)
-            stream, given_up = self._streams.of(key, now)
-            tally.refused += message.faults + given_up
+            stream = self._streams.get((sender, port, message.version, message.domain))
+            if stream is None:
+                key = StreamKey(sender, port, message.version, message.domain)
+                stream, given_up = self._streams.of(key, now)
+                tally.refused += given_up
+            tally.refused += message.faults
             batch.follow(stream, message, payload, tally)
         for stream in self._streams:
             given_up = stream.pending.expire(now)

@@ -29,7 +29,12 @@ class Sequence:
     def follow(self, sequence: int, units: int | None) -> int:
         """Return by how much the number of lost units changes with a message; `units` is None where nobody can tell."""
         expected = self._expected
-        if sequence != expected and expected is not None and units is not None:
+        if sequence == expected and units is not None:  # nearly always
+            self._expected = (sequence + units) % _CYCLE
+            self._previous = sequence
+            self._late_run = 0
+            return 0
+        if expected is not None and units is not None:
             ahead = (sequence - expected) % _CYCLE
             if ahead > _CYCLE // 2:
                 return self._look_back(sequence, units, _CYCLE - ahead)

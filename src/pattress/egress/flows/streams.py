@@ -71,22 +71,29 @@ class Streams:
     """The streams that there are; the one that was silent longest makes room for a new one."""
 
     def __init__(self) -> None:
-        self._streams: dict[StreamKey, Stream] = {}
+        self._streams: dict[tuple[str, int, int, int], Stream] = {}
         self._uses = 0
 
     def __iter__(self) -> Iterator[Stream]:
         return iter(self._streams.values())
 
     def of(self, key: StreamKey, at: datetime) -> tuple[Stream, int]:
-        """Return a stream, and how many held sets were given up to make room for it."""
-        self._uses += 1
-        given_up = 0
-        stream = self._streams.get(key)
-        if stream is None:
-            given_up = self._make_room(key.exporter)
-            stream = self._streams[key] = Stream(key, at)
+        """Return a stream, made if need be, and how many held sets were given up to make room for it."""
+        stream = self.get(key)
+        if stream is not None:
+            return stream, 0
+        given_up = self._make_room(key.exporter)
+        stream = self._streams[key] = Stream(key, at)
         stream.last_use = self._uses
         return stream, given_up
+
+    def get(self, key: tuple[str, int, int, int]) -> Stream | None:
+        """Return a stream that there is; a plain tuple does as its key, which is made in half the time."""
+        self._uses += 1
+        stream = self._streams.get(key)
+        if stream is not None:
+            stream.last_use = self._uses
+        return stream
 
     def _make_room(self, exporter: str) -> int:
         own = [stream for stream in self._streams.values() if stream.key.exporter == exporter]

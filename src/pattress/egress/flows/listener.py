@@ -1,0 +1,133 @@
+"""Listening for flow export by UDP at one address and port.
+
+What belongs here: the socket, who may send, and bounds. What does not: what datagrams say (`decoder`), and which of
+their records matter (`screening`). Senders can be forged: whoever may send packets into the network may speak as a
+listed exporter.
+"""
+
+import asyncio
+import contextlib
+from collections.abc import Callable, Iterator, Mapping
+from datetime import datetime
+
+from pattress.egress.datagrams import WANTED_BUFFER_BYTES, Datagrams, sender_of
+from pattress.egress.flows.columns import Columns
+from pattress.egress.flows.decoder import FlowDecoder
+from pattress.egress.flows.screening import Call, screened
+from pattress.egress.flows.traffic import traffic_of
+from pattress.egress.pausing import pause, retry_pauses
+from pattress.egress.space_bulk import BulkSpace
+from pattress.egress.tally import Tallies, Tally
+from pattress.model.addresses import IPAddress
+from pattress.model.encounter import Traffic
+from pattress.model.watching import WatchSource
+
+Sink = Callable[[WatchSource, list[Traffic], list[Call]], None]
+"""Takes from a source what concerns the outside, and which hosts of the inside devices called."""
+
+MAX_DATAGRAM_BYTES = 65_535
+# A turn of the usual datagrams (1,400 bytes, 25 records at half a microsecond) holds the loop for some 3 ms; one of the
+# largest is over once it has 512 KiB, which are at most 26,000 records of 20 bytes.
+MAX_DATAGRAMS_A_TURN = 256
+MAX_BYTES_A_TURN = 512 * 1024
+STRIDE = 32  # datagrams between two looks at the bytes: at most 2 MiB more
+MAX_ROWS_A_TURN = 500  # that become objects, at some 20 microseconds each until they are judged: 10 ms
+# As much as is cheaper together than one by one, and rarely more than a buffer of 208 KiB, which Linux grants everybody,
+# can hold until the next turn: at 2,304 bytes a datagram in memory, that overflows above 9,000 datagrams a second, and
+# then every turn is a full one.
+GATHER_S = 0.02
+FEW_DATAGRAMS = 64
+SMALL_BUFFER_BYTES = WANTED_BUFFER_BYTES // 8
+
+
+class FlowListener:
+    """Takes flow export from the senders of the site's sources.
+
+    Args:
+        at: A numeric address and a port, where 0 is any free one. `::` takes IPv4 as well.
+        sources: The sources by the address of their sender.
+        tallies: Where it is counted what came, was refused or is known to be lost. The kernel does not say whose
+            datagrams it dropped, so that they count as lost to every source.
+        decoder: Decodes; it is not used elsewhere while this listens.
+        space: Where addresses are.
+        clock: The time, with its zone.
+
+    `is_listening` is set while the socket is open; `port` and `buffer_bytes`, the receive buffer that the system
+    granted, are known from then on.
+    """
+
+    def __init__(
+        self,
+        at: tuple[str, int],
+        sources: Mapping[IPAddress, WatchSource],
+        tallies: Tallies,
+        decoder: FlowDecoder,
+        space: BulkSpace,
+        clock: Callable[[], datetime],
+    ) -> None:
+        self._at = at
+        self._sources = {known: one for address, one in sources.items() if (known := sender_of(str(address)))}
+        self._names = sorted({one.name for one in self._sources.values()})
+        # As sockets write them, so that no address is parsed for a datagram of a listed sender.
+        self._senders = {str(address): str(address) for address in self._sources}
+        self._senders |= {f"::ffff:{address}": str(address) for address in self._sources if address.version == 4}
+        self._by_sender = {str(address): one for address, one in self._sources.items()}
+        self._tallies = tallies
+        self._decoder = decoder
+        self._space = space
+        self._clock = clock
+        self.is_listening = asyncio.Event()
+        self.port = at[1]
+        self.buffer_bytes = 0
+
+    @property
+    def small_buffer(self) -> str | None:
+        """What a person should know where the system granted far less of a receive buffer than is wanted."""
+        if not 0 < self.buffer_bytes < SMALL_BUFFER_BYTES:
+            return None
+        return (
+            f"the receive buffer for flows has {self.buffer_bytes // 1024} KiB of {WANTED_BUFFER_BYTES // 1024} KiB, so"
+            " that a burst may be lost. Raise net.core.rmem_max, or give the program CAP_NET_ADMIN"
+        )
+
+    async def listen(self, sink: Sink, stop: asyncio.Event) -> None:
+        """Hand to `sink` what matters until `stop` is set. What fails is said in the tallies, and tried again."""
+        for seconds in retry_pauses():
+            try:
+                datagrams = Datagrams(self._at, max_bytes=MAX_DATAGRAM_BYTES)
+            except OSError as error:
+                self._say(f"nobody can listen for flows at {_shown(self._at)} ({_reason(error)})")
+            else:
+                with contextlib.closing(datagrams):
+                    self.port = datagrams.socket.getsockname()[1]
+                    self.buffer_bytes = datagrams.buffer_bytes
+                    self._say(None)
+                    failure = await self._run(datagrams, sink, stop)
+                if failure is not None:
+                    self._say(f"listening for flows at {_shown(self._at)} failed ({_reason(failure)})")
+            if not await pause(stop, seconds):
+                return
+
+    async def _run(self, datagrams: Datagrams, sink: Sink, stop: asyncio.Event) -> OSError | None:
+        """Take what comes until `stop` is set or the socket fails, and return how it failed."""
+        loop = asyncio.get_running_loop()
+        is_readable = asyncio.Event()
+        loop.add_reader(datagrams.socket, is_readable.set)
+        self.is_listening.set()
+        try:
+            while await _either(is_readable, stop):
+                try:
+                    batch, is_all = self._read(datagrams)
+                except OSError as error:
+                    return error
+                for source, traffic, calls in self._evidence(batch):
+                    sink(source, traffic, calls)
+                    await asyncio.sleep(0)
+                if is_all:
+                    is_readable.clear()
+                    if len(batch) < FEW_DATAGRAMS and not await pause(stop, GATHER_S):
+                        return None
+        finally:
+            self.is_listening.clear()
+            loop.remove_reader(datagrams.socket)
+        return None
