@@ -1,0 +1,158 @@
+"""Listening for syslog by UDP (RFC 5426) and TCP (RFC 6587) at one address and port.
+
+What belongs here: the sockets, who may send, and bounds. What does not: frames (`framing`), what messages say.
+UDP senders can be forged: whoever may send packets into the network may speak as a listed sender.
+"""
+
+import asyncio
+import contextlib
+import socket
+from collections.abc import Callable, Mapping, Sequence
+
+from pattress.egress.datagrams import Datagrams, bound_socket, sender_of
+from pattress.egress.pausing import pause, retry_pauses
+from pattress.egress.syslog_streams import MAX_MESSAGE_BYTES, SyslogStreams
+from pattress.egress.tally import Tallies
+from pattress.model.addresses import IPAddress
+from pattress.model.watching import WatchSource
+
+Sink = Callable[[WatchSource, bytes], None]
+"""Takes one message, and the source it is from."""
+
+SWEEP_S = 5.0  # how exactly the deadlines of connections are kept, and how soon a socket that failed is replaced
+ANY_PORT_TRIES = 8  # a port that is free for UDP and taken for TCP
+
+
+class SyslogListener:
+    """Takes messages from the senders of the site's sources; each goes to every source with that sender.
+
+    Args:
+        at: A numeric address and a port, where 0 is any free one. `::` takes IPv4 as well.
+        sources: The sources by the address of their sender.
+        tallies: Where it is counted what came, was refused (over a bound) or is known to be lost. The kernel does not
+            say whose datagrams it dropped, so that they count as lost to every source.
+
+    `is_listening` is set while the sockets are open; `port` and `buffer_bytes`, the receive buffer that the system
+    granted for datagrams, are known from then on.
+    """
+
+    def __init__(
+        self, at: tuple[str, int], sources: Mapping[IPAddress, Sequence[WatchSource]], tallies: Tallies
+    ) -> None:
+        self._at = at
+        self._senders = _Senders(sources)
+        self._tallies = tallies
+        self.is_listening = asyncio.Event()
+        self.port = at[1]
+        self.buffer_bytes = 0
+
+    async def listen(self, sink: Sink, stop: asyncio.Event) -> None:
+        """Hand each message to `sink` until `stop` is set. What fails is said in the tallies, and tried again."""
+        for seconds in retry_pauses():
+            with contextlib.ExitStack() as stack:
+                try:
+                    datagrams, accepting = self._open(stack)
+                except OSError as error:
+                    self._say(f"nobody can listen for syslog at {_shown(self._at)} ({_reason(error)})")
+                else:
+                    self._say(None)
+                    failure = await self._run(datagrams, accepting, sink, stop)
+                    if failure is not None:
+                        self._say(f"listening for syslog at {_shown(self._at)} failed ({_reason(failure)})")
+            if not await pause(stop, seconds):
+                return
+
+    def _open(self, stack: contextlib.ExitStack) -> tuple[Datagrams, socket.socket]:
+        host, port = self._at
+        for tries_left in reversed(range(ANY_PORT_TRIES)):
+            datagrams = Datagrams(self._at, max_bytes=MAX_MESSAGE_BYTES)
+            try:
+                self.port = datagrams.socket.getsockname()[1]
+                accepting = bound_socket((host, self.port), socket.SOCK_STREAM)
+            except OSError:
+                datagrams.close()
+                if port == 0 and tries_left:
+                    continue
+                raise
+            stack.callback(datagrams.close)
+            stack.callback(accepting.close)
+            accepting.listen()
+            self.buffer_bytes = datagrams.buffer_bytes
+            return datagrams, accepting
+        raise AssertionError("the last try raises or returns")
+
+    async def _run(
+        self, datagrams: Datagrams, accepting: socket.socket, sink: Sink, stop: asyncio.Event
+    ) -> OSError | None:
+        """Take what comes until `stop` is set or the socket fails, and return how it failed."""
+        loop = asyncio.get_running_loop()
+        failures: list[OSError] = []
+
+        def read() -> None:
+            try:
+                self._lose(datagrams.read(take))
+            except OSError as error:
+                loop.remove_reader(datagrams.socket)
+                failures.append(error)
+
+        def take(data: bytes, host: str, _port: int, is_cut: bool) -> None:
+            sources = self._senders.sources(host)
+            if not sources:
+                self._tallies.strangers += 1
+            for source in sources:
+                tally = self._tallies.of(source.name)
+                tally.heard += 1
+                tally.refused += is_cut
+                sink(source, data)
+
+        streams = SyslogStreams(accepting, self._senders.sources, self._tallies, sink)
+        loop.add_reader(datagrams.socket, read)
+        streams.open()
+        self.is_listening.set()
+        try:
+            while not failures and await pause(stop, SWEEP_S):
+                streams.sweep()
+        finally:
+            self.is_listening.clear()
+            loop.remove_reader(datagrams.socket)
+            streams.close()
+        return failures[0] if failures else None
+
+    def _lose(self, count: int) -> None:
+        if count:
+            for name in self._senders.names:
+                self._tallies.of(name).lost += count
+
+    def _say(self, trouble: str | None) -> None:
+        for name in self._senders.names:
+            self._tallies.of(name).trouble = trouble
+
+
+class _Senders:
+    """The listed senders, found by their address as sockets write it, which is not parsed for each datagram."""
+
+    def __init__(self, sources: Mapping[IPAddress, Sequence[WatchSource]]) -> None:
+        self._by_address: dict[IPAddress, tuple[WatchSource, ...]] = {}
+        for address, ones in sources.items():
+            known = sender_of(str(address))
+            if known is not None:
+                self._by_address[known] = (*self._by_address.get(known, ()), *ones)
+        self._by_host = {str(address): ones for address, ones in self._by_address.items()}
+        self._by_host |= {f"::ffff:{a}": ones for a, ones in self._by_address.items() if a.version == 4}
+        self.names = sorted({one.name for ones in sources.values() for one in ones})
+
+    def sources(self, host: str) -> tuple[WatchSource, ...]:
+        known = self._by_host.get(host)
+        if known is not None:
+            return known
+        address = sender_of(host)
+        return () if address is None else self._by_address.get(address, ())
+
+
+def _shown(at: tuple[str, int]) -> str:
+    host, port = at
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+
+
+def _reason(error: OSError) -> str:
+    return (error.strerror or str(error) or "no reason given").lower()
