@@ -128,7 +128,7 @@ class _Batch:
         if message.sampling is not None:
             stream.sampling = message.sampling
         clock = Clock(message.export_ms, message.uptime_ms, self.now)
-        count = 0
+        count = options = 0
         is_countable = not message.faults
         for flow_set in message.sets:
             number, start, end = flow_set
@@ -137,13 +137,17 @@ class _Batch:
                 continue
             template = stream.templates.get(number)
             if template is not None:
-                count += self._take(stream, template, cut(template, payload, start, end), clock, tally)
+                taken = self._take(stream, template, cut(template, payload, start, end), clock, tally)
+                count += taken
+                if template.is_options:
+                    options += taken
             else:
                 tally.refused += stream.pending.hold(Held(number, payload[start:end], clock))
                 is_countable = False
-        # A packet of NetFlow v9 counts as one, whatever is in it.
-        units = 1 if message.version == NETFLOW_9 else count if is_countable else None
-        lost = stream.sequence.follow(message.sequence, units)
+        if message.version == NETFLOW_9:
+            lost = stream.sequence.follow(message.sequence, 1)  # a packet, whatever is in it
+        else:
+            lost = stream.sequence.follow(message.sequence, count if is_countable else None, options)
         if lost:
             # A latecomer may take back what was counted, and told, before the tally began anew.
             tally.lost = max(0, tally.lost + lost)

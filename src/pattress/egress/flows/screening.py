@@ -80,11 +80,11 @@ def _called_ports(columns: Columns, rows: NDArray[np.intp]) -> tuple[NDArray[np.
     own, called = columns.get(fields.SENDER_PORT), columns.get(fields.RECEIVER_PORT)
     if own is None or called is None:
         return np.ones(len(rows), np.bool_), np.full(len(rows), _NO_PORT, np.int64)
-    own, called = own[rows], np.minimum(called[rows], _NO_PORT).astype(np.int64)
+    own, called = own[rows], np.minimum(called[rows].astype(np.uint64), _NO_PORT).astype(np.int64)
     protocol = columns.get(fields.PROTOCOL)
     if protocol is None:
         return own > called, called
-    has_ports = _HAS_PORTS[np.minimum(protocol[rows], 255)]
+    has_ports = _HAS_PORTS[np.minimum(protocol[rows].astype(np.uint64), 255)]
     return ~has_ports | (own > called), np.where(has_ports, called, _NO_PORT)
 
 

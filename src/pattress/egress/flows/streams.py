@@ -8,9 +8,9 @@ from datetime import datetime
 from typing import Final, NamedTuple
 
 from pattress.egress.flows import fields, netflow5
-from pattress.egress.flows.message import NETFLOW_5, NETFLOW_9
+from pattress.egress.flows.message import IPFIX, NETFLOW_5, NETFLOW_9
 from pattress.egress.flows.pending import Pending
-from pattress.egress.flows.sequence import Sequence
+from pattress.egress.flows.sequence import BEFORE, EVERY_WAY, Sequence
 from pattress.egress.flows.templates import Templates
 
 # A house has one to three exporters with a stream or two each. A stream takes at most 1.3 MiB of templates and 1.1 MiB
@@ -42,7 +42,7 @@ class Stream:
         self.key = key
         self.templates = Templates()
         self.pending = Pending()
-        self.sequence = Sequence(GREATEST_GAP_PACKETS if key.version == NETFLOW_9 else GREATEST_GAP_RECORDS)
+        self.sequence = _sequence(key.version)
         self.sampling = 1
         self.boot_ms: int | None = None
         self.last_use = 0
@@ -104,6 +104,12 @@ class Streams:
         oldest = min(own, key=lambda stream: stream.last_use)
         del self._streams[oldest.key]
         return len(oldest.pending)
+
+
+def _sequence(version: int) -> Sequence:
+    if version == NETFLOW_9:
+        return Sequence(GREATEST_GAP_PACKETS)
+    return Sequence(GREATEST_GAP_RECORDS, EVERY_WAY if version == IPFIX else (BEFORE,))
 
 
 def _sampling_of(options: Mapping[int, int]) -> int | None:
