@@ -37,7 +37,7 @@ MAX_BYTES_A_TURN = 512 * 1024
 STRIDE = 8  # datagrams between two looks at the bytes
 MAX_ROWS_A_TURN = 500  # that become objects, at some 20 microseconds each until they are judged: 10 ms
 # Few datagrams are waited for, to be read with those that follow, because each decoding costs some 200 microseconds.
-# Many are not: from 3,200 a second on there is no pause. The buffer of 208 KiB, which Linux grants everybody, holds 180.
+# Many are not: from 3,200 a second on there is no pause. A buffer of 208 KiB, which Linux always grants, holds 180.
 GATHER_S = 0.02
 FEW_DATAGRAMS = 64
 SMALL_BUFFER_BYTES = WANTED_BUFFER_BYTES // 8
