@@ -6,7 +6,7 @@ Every function works inside a transaction that somebody else began and ends.
 """
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import astuple, dataclass, fields, replace
 from functools import lru_cache
 
@@ -176,6 +176,28 @@ def join_encounters(database: Database, former: int, key: int) -> None:
         kept = row_of(database, moved.key)
         both[moved.key] = moved if kept is None else joined(kept, moved)
     write_rows(database, Words(database), both.values())
+
+
+def damaged_encounters(database: Database) -> Iterator[str]:
+    """Yield, in words, which encounters contradict themselves, and which sets of sources cannot be read.
+
+    The constraints of the table are looked at here: SQLite leaves them aside in a database that is opened for reading.
+    """
+    (count,) = database.execute(
+        "SELECT count(*) FROM encounter WHERE last_at < first_at OR last_at < hour * :hour"
+        " OR last_at >= (hour + iif(is_day, :hours, 1)) * :hour OR kind NOT IN (0, 1, 2, 3)",
+        {"hour": HOUR_MS, "hours": HOURS_PER_DAY},
+    ).fetchone()
+    if count:
+        yield f"{count} rows of encounter contradict themselves"
+    found = database.execute("SELECT key, names FROM layout WHERE key IN (SELECT sources FROM encounter)")
+    for key, names in found.fetchall():
+        try:
+            is_list = all(isinstance(name, str) for name in _source_names(names))
+        except (ValueError, TypeError):
+            is_list = False
+        if not is_list:
+            yield f"row {key} of layout, which encounters name as their sources, cannot be read"
 
 
 def _join_into(rows: dict[tuple[int, ...], EncounterRow], row: EncounterRow) -> None:

@@ -11,6 +11,7 @@ from sqlite_utils import Database
 
 from pattress.model.kept import Examination
 from pattress.store.days import damaged_days
+from pattress.store.encounter_rows import damaged_encounters
 from pattress.store.migrations import MIGRATIONS, newest_number, schema_number
 from pattress.store.opening import open_database
 from pattress.store.refusals import refusals_of
@@ -48,7 +49,8 @@ def problems_of(database: Database) -> Iterator[str]:
         if found != "ok":
             yield str(found)
     for table, row, parent, _ in database.execute("PRAGMA foreign_key_check").fetchmany(MAX_PROBLEMS):
-        yield f"row {row} of {table} refers to a row of {parent} that is not there"
+        which = "a row" if row is None else f"row {row}"  # most tables have rows without a number
+        yield f"{which} of {table} refers to a row of {parent} that is not there"
 
 
 def _examined(database: Database, path: Path) -> Examination:
@@ -60,6 +62,8 @@ def _examined(database: Database, path: Path) -> Examination:
         rows = row_counts(database)
         if "reading_day" in rows:
             problems += damaged_days(database)
+        if "encounter" in rows:
+            problems += damaged_encounters(database)
     except sqlite3.DatabaseError as error:  # where the damage is such that SQLite cannot even say what it is
         problems.append(str(error))
     log = path.with_name(path.name + "-wal")

@@ -19,6 +19,7 @@ from sqlite_utils import Database
 
 from pattress.store.days import newest_readings
 from pattress.store.encoding import moment_of
+from pattress.store.encounters import company, encounters, hearings
 from pattress.store.findings import all_findings
 from pattress.store.migrations import schema_number
 from pattress.store.opening import open_database
@@ -27,6 +28,7 @@ from pattress.store.refusals import refusals_of
 from pattress.store.runs import runs
 from pattress.store.sign_offs import all_sign_offs
 from pattress.store.spans import history
+from pattress.store.told import all_told, templates
 
 SCHEMA = "pattress.store-export/1"
 ALL = -1  # SQLite's word for no limit
@@ -68,9 +70,13 @@ def _rows(database: Database) -> Iterator[tuple[str, Row]]:
     )
     for device in devices:
         yield from chain(_sightings(database, device), _spans(database, device), _readings(database, device))
+        yield from _watched(database, device)
     yield from (("finding", asdict(one)) for one in all_findings(database))
     yield from (("sign_off", asdict(one)) for one in all_sign_offs(database))
     yield from (("placement", asdict(one)) for one in placements(database))
+    yield from (("hearing", asdict(one)) for one in hearings(database, None, None))
+    yield from (("told", asdict(one)) for one in all_told(database))
+    yield from (("template", asdict(one) | {"record": one.record.hex()}) for one in templates(database))
 
 
 def _device(row: Row) -> Row:
@@ -109,6 +115,11 @@ def _readings(database: Database, device: Row) -> Iterator[tuple[str, Row]]:
                 "measurements": dict(taken.measured),
             },
         )
+
+
+def _watched(database: Database, device: Row) -> Iterator[tuple[str, Row]]:
+    yield from (("encounter", asdict(one)) for one in encounters(database, None, None, device["id"]))
+    yield from (("company", asdict(one)) for one in company(database, None, device["id"]))
 
 
 def _moment(at_ms: int | None) -> datetime | None:

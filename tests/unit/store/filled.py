@@ -6,12 +6,13 @@ from pathlib import Path
 from pattress.model.kept import SignOff
 from pattress.store.store import Store
 from unit.store.builders import HALL, MAC, NIGHT, RELAY, device, finding, sighting, snapshot, unreadable
+from unit.store.watched import keep_all_sorts, names, tried
 
 NIGHTS = 30
 
 
 async def fill_with_everything(path: Path) -> None:
-    """Thirty nights of two devices, one of them read every half hour, thinned as they go."""
+    """Thirty nights of two devices, one of them read every half hour, thinned as they go; and what one tried."""
     async with Store.open(path) as store:
         run = await store.begin_run(NIGHT - timedelta(days=1), "digest")
         await store.keep_devices(run, [device(sighting("Quill-1"), name="Quill-1")])
@@ -31,6 +32,7 @@ async def fill_with_everything(path: Path) -> None:
             )
             half_hours = [at + timedelta(minutes=30 * number) for number in range(1, 40)]
             await store.keep_readings(run, [snapshot(values, at=one) for one in half_hours])
+            await keep_all_sorts(store, [tried(at), *names(3, at=at)])
             await store.thin(at)
         await store.sign_off(
             [SignOff(device=HALL, point="hall-lights", at=NIGHT, who="Wren Okafor", why="as planned", values=RELAY)]

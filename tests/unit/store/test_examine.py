@@ -11,6 +11,11 @@ from pattress.store.migrations import MIGRATIONS, newest_number
 from unit.store.builders import ask, row_counts
 from unit.store.filled import fill_with_everything
 
+TABLES = (
+    *("reading_day", "sign_off", "placement", "span", "former_id"),
+    *("encounter", "hearing", "company", "told", "template"),
+)
+
 
 @pytest.fixture
 async def path(tmp_path: Path) -> Path:
@@ -37,11 +42,11 @@ def test_a_sound_database_is_told_with_what_is_in_it(path: Path) -> None:
     assert found.size_bytes == len(content)
     ours = {table: count for table, count in row_counts(path).items() if not table.startswith("sqlite_")}
     assert found.rows == ours
-    assert min(found.rows[table] for table in ("reading_day", "sign_off", "placement", "span", "former_id")) > 0
+    assert min(found.rows[table] for table in TABLES) > 0
     assert path.read_bytes() == content
 
 
-@pytest.mark.parametrize("table", ["reading", "span", "word", "device", "sqlite_sequence"])
+@pytest.mark.parametrize("table", ["reading", "span", "word", "device", "encounter", "told", "sqlite_sequence"])
 def test_a_damaged_page_is_found(path: Path, table: str) -> None:
     damage(path, table)
     content = path.read_bytes()
@@ -61,11 +66,20 @@ def test_a_damaged_page_is_found(path: Path, table: str) -> None:
             "of reading_day cannot be unpacked",
         ),
         ("UPDATE reading_day SET layout = (SELECT layout FROM sign_off)", "cannot be unpacked"),
+        ("DELETE FROM word WHERE text = 'n00001.example'", "a row of encounter refers to a row of word"),
+        (
+            "PRAGMA ignore_check_constraints = 1; UPDATE encounter SET first_at = last_at + 1",
+            "rows of encounter contradict themselves",
+        ),
+        (
+            "UPDATE layout SET names = '[1]' WHERE key = (SELECT max(sources) FROM encounter)",
+            "which encounters name as their sources, cannot be read",
+        ),
     ],
 )
 def test_what_contradicts_itself_is_found(path: Path, statement: str, problem: str) -> None:
     with sqlite3.connect(path) as connection:
-        connection.execute(statement)
+        connection.executescript(statement)
     connection.close()
 
     found = examine(path)

@@ -14,7 +14,9 @@ from pattress.store.export import export
 from pattress.store.store import Store
 from unit.store.builders import HALL, NIGHT, RELAY, ask, snapshot
 from unit.store.filled import NIGHTS, fill_with_everything
+from unit.store.watched import TEMPLATE, TRIED
 
+WATCHED = ("encounter", "company", "hearing", "told", "template")
 SCHEMA = json.loads((Path(pattress.report.__file__).parent / "schemas" / "store-export-1.json").read_text("utf-8"))
 
 
@@ -25,11 +27,16 @@ def exported(path: Path) -> list[dict[str, Any]]:
     return [json.loads(line) for line in lines]
 
 
-async def test_every_line_is_what_the_schema_says_and_every_kind_is_there(tmp_path: Path) -> None:
+@pytest.fixture
+async def path(tmp_path: Path) -> Path:
     await fill_with_everything(tmp_path / "house.db")
+    return tmp_path / "house.db"
+
+
+def test_every_line_is_what_the_schema_says_and_every_kind_is_there(path: Path) -> None:
     validator = jsonschema.Draft202012Validator(SCHEMA, format_checker=jsonschema.FormatChecker())
 
-    lines = exported(tmp_path / "house.db")
+    lines = exported(path)
 
     for line in lines:
         validator.validate(line)
@@ -45,10 +52,7 @@ async def test_every_line_is_what_the_schema_says_and_every_kind_is_there(tmp_pa
     assert lines[-1] == {"type": "end", "rows": len(lines) - 2}
 
 
-async def test_what_is_exported_is_what_is_kept(tmp_path: Path) -> None:
-    path = tmp_path / "house.db"
-    await fill_with_everything(path)
-
+async def test_what_is_exported_is_what_is_kept(path: Path) -> None:
     lines = exported(path)
 
     by_kind = {kind: [line for line in lines if line["type"] == kind] for kind in {line["type"] for line in lines}}
@@ -58,10 +62,12 @@ async def test_what_is_exported_is_what_is_kept(tmp_path: Path) -> None:
     hall = [line for line in by_kind["reading"] if line["device"] == HALL]
     assert [line["measurements"] for line in hall] == [dict(one.measurements) for one in readings]
     assert [(line["setting"], line["value"]) for line in by_kind["span"]] == [(one.setting, one.value) for one in spans]
-    for table in ("run", "device", "finding", "sign_off", "placement", "former_id", "sighting"):
+    for table in ("run", "device", "finding", "sign_off", "placement", "former_id", "sighting", *WATCHED):
         assert [(len(by_kind[table]),)] == ask(path, f"SELECT count(*) FROM {table}"), table
     assert len(by_kind["run"]) == NIGHTS + 1
     assert by_kind["sign_off"][0]["values"] == RELAY
+    assert by_kind["encounter"][-1]["remote"] == TRIED.remote
+    assert by_kind["template"][0]["record"] == TEMPLATE.record.hex()
 
 
 async def test_hostile_text_stays_within_its_line(tmp_path: Path) -> None:

@@ -1,10 +1,12 @@
 """A device keeps its history when its identity becomes better known."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from pattress.model.finding import Subject
 from pattress.store.store import Store
 from unit.store.builders import HALL, MAC, NIGHT, ask, device, finding, minutes, row_counts, sighting, snapshot
+from unit.store.watched import COMPANY, TOLD, TRIED, tried
 
 BY_NAME = device(sighting("hall"), name="hall")
 BY_SERIAL = device(sighting("hall", serial="S1"), serial="S1", name="hall")
@@ -129,3 +131,54 @@ async def test_a_name_that_came_only_by_an_address_takes_nothing_over(tmp_path: 
         await store.keep_devices(run, [module])
 
         assert [known.id for known in await store.known_devices()] == [HALL, "name:telephone"]
+
+
+async def test_encounters_follow_a_device_to_its_better_id(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        await store.keep_devices(run, [BY_NAME])
+        await store.keep_encounters([tried(device="name:hall")], [], [replace(COMPANY, device="name:hall")])
+        await store.keep_told([replace(TOLD, device="name:hall")])
+
+        await store.keep_devices(run, [BY_MAC])
+
+        assert await store.encounters(since=NIGHT) == await store.encounters(since=NIGHT, device="name:hall") == [TRIED]
+        assert await store.company(NIGHT, "name:hall") == [COMPANY]
+        assert await store.told() == [TOLD]
+
+
+async def test_encounters_of_two_rows_that_turn_out_to_be_one_device_are_joined(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        await store.keep_devices(run, [BY_NAME, device(sighting(None, mac=MAC), mac=MAC)])
+        for one in ("name:hall", HALL):
+            more = tried(device=one, remote=f"2001:db8::{len(one)}")
+            await store.keep_encounters([tried(device=one), more], [], [replace(COMPANY, device=one, ports=len(one))])
+            await store.keep_told([replace(TOLD, device=one), replace(TOLD, device=one, place=one, told_at=None)])
+
+        await store.keep_devices(run, [BY_MAC])
+
+        kept = await store.encounters(since=NIGHT)
+        assert {one.device for one in kept} == {HALL}
+        assert {(one.remote, one.count) for one in kept} == {
+            (TRIED.remote, 2),
+            ("2001:db8::9", 1),
+            (f"2001:db8::{len(HALL)}", 1),
+        }
+        assert await store.company(NIGHT) == [replace(COMPANY, ports=len(HALL))]
+        assert [(one.place, one.count, one.told_at, one.told_count) for one in await store.told()] == [
+            ("203.0.113.0/24", 8, NIGHT, 2),
+            (HALL, 4, None, 1),
+            ("name:hall", 4, None, 1),
+        ]
+    assert row_counts(tmp_path / "house.db")["device"] == 1
+
+
+async def test_an_address_that_nobody_could_place_takes_nothing_over(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        await store.keep_encounters([tried(device="address:192.0.2.17")], [], [])
+
+        await store.keep_devices(run, [BY_MAC])
+
+        assert [one.device for one in await store.encounters(since=NIGHT)] == ["address:192.0.2.17"]

@@ -11,7 +11,9 @@ import pytest
 from sqlite_utils import Database
 
 from pattress.store.migrations import MIGRATIONS, Migration, is_foreign, migrate, newest_number, schema_number
-from unit.store.builders import NIGHT, ask
+from pattress.store.store import Store
+from unit.store.builders import HALL, NIGHT, ask
+from unit.store.watched import TRIED, keep_all_sorts
 
 NEXT = Migration(
     number=newest_number(MIGRATIONS) + 1,
@@ -83,6 +85,22 @@ def test_rows_are_still_there_after_the_next_migration(tmp_path: Path) -> None:
     assert list(database.query("SELECT id, room FROM device")) == [{"id": "name:hall", "room": "Hall"}]
     assert schema_number(database) == NEXT.number
     database.close()
+
+
+async def test_a_database_of_an_earlier_schema_keeps_what_is_in_it_and_takes_encounters(tmp_path: Path) -> None:
+    for earlier in range(1, 3):
+        path = tmp_path / f"house-{earlier}.db"
+        database = connected(path)
+        migrate(database, MIGRATIONS[:earlier], NIGHT)
+        database.execute("INSERT INTO device (id, first_seen, last_seen) VALUES (?, 0, 0)", [HALL])
+        database.close()
+
+        async with Store.open(path) as store:
+            await keep_all_sorts(store)
+
+            assert [known.id for known in await store.known_devices()] == [HALL]
+            assert await store.encounters(since=NIGHT, device=HALL) == [TRIED]
+        assert ask(path, "SELECT count(*) FROM migration") == [(newest_number(MIGRATIONS),)]
 
 
 @pytest.mark.parametrize(
