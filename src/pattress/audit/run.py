@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from pattress.audit.kept import kept_sightings
+from pattress.audit.outlook import outlook_of
 from pattress.audit.session import Clock, Progress, open_session, planned_sightings
 from pattress.identity import Merged
 from pattress.model.device import Device
@@ -72,7 +73,13 @@ async def run_audit(
         addresses={device.id: device.address for device in known if device.address is not None},
         placements={one.point: one.device for one in await store.placements() if one.until is None},
     )
-    evidence = Evidence(merged=gathered.merged, readings=gathered.readings, sources=gathered.sources, past=past)
+    evidence = Evidence(
+        merged=gathered.merged,
+        readings=gathered.readings,
+        sources=gathered.sources,
+        past=past,
+        outlook=await outlook_of(site, store, clock()),
+    )
     judged = waive(account(site, policy, evidence), site.waivers, today=started_at.astimezone().date(), plan=site.plan)
     findings = [await _dated(finding, store, gathered.readings) for finding in judged]
     ended_at = clock()

@@ -18,6 +18,7 @@ from pattress.cli.commands import (
     settings,
     site,
     store,
+    watch,
 )
 
 EPILOG = (
@@ -56,6 +57,8 @@ application.command("check")(site.check)
 application.command("discover")(discover.discover)
 application.command("read")(read.read)
 application.command("audit")(audit.audit)
+application.command("watch")(watch.watch)
+application.add_typer(watch.encounters, name="encounters")
 application.command("devices")(devices.devices)
 application.command("history")(devices.history)
 application.command("compare")(compare.compare)

@@ -63,6 +63,10 @@ class Finder:
         past = [*kept_sightings(known), *planned_sightings(self._site.plan, self._clock())]
         return self.of([*self._sightings.values(), *past])
 
+    def planned(self) -> Whereabouts:
+        """Return where devices are by the plan alone."""
+        return self.of(planned_sightings(self._site.plan, self._clock()))
+
     def of(self, sightings: Iterable[Sighting]) -> Whereabouts:
         """Return where devices are by these sightings."""
         own = [address for address in self._reach.own if self._reach.is_own(str(address))]

@@ -9,6 +9,7 @@ from datetime import datetime
 
 from pattress.model.encounter import Alert, Encounter, Hearing, Told, ToldKind
 from pattress.policy.outside import port_words
+from pattress.report.document import time_text
 from pattress.report.text import Style
 from pattress.report.visible import visible
 
@@ -32,10 +33,10 @@ _PORT_HINTS = {
 }
 
 
-def alert_text(alert: Alert, title_of: TitleOf, *, says_off: bool = False, style: Style) -> str:
-    """Return one message. `says_off` is whether the device reports that its cloud is off."""
+def alert_text(alert: Alert, title: str, *, says_off: bool = False, style: Style) -> str:
+    """Return one message. `title` is what to call the device, `says_off` whether it reports that its cloud is off."""
     told, encounter = alert.told, alert.encounter
-    head = f"{visible(title_of(told.device))} {_HEADS[told.kind]}"
+    head = f"{visible(title)} {_HEADS[told.kind]}"
     lines = [
         style.strong(f"{_clock(told.last_at)} {head}", "broken" if told.kind in ("reached", "approached") else None)
     ]
@@ -51,13 +52,13 @@ def alert_text(alert: Alert, title_of: TitleOf, *, says_off: bool = False, style
     return "\n".join(lines) + "\n"
 
 
-def daily_text(due: Sequence[Told], title_of: TitleOf, style: Style) -> str:
-    """Return what has come since it was last told, gathered by device."""
+def daily_text(due: Sequence[tuple[Told, str]], style: Style) -> str:
+    """Return what has come since it was last told, each with what to call its device, gathered by that."""
     lines = [style.strong(f"SINCE THE LAST MESSAGE: {len(due)} kinds of encounters")]
-    title = None
-    for one in due:
-        if title_of(one.device) != title:
-            title = title_of(one.device)
+    shown = None
+    for one, title in due:
+        if title != shown:
+            shown = title
             lines.append(f"  {visible(title)}")
         new = one.count - one.told_count
         much = f", {one.octets} octets" if one.octets else ""
@@ -99,6 +100,48 @@ def hearings_text(hearings: Iterable[Hearing], style: Style) -> str:
                   ("hours silent", silent)]  # fmt: skip
         lines += _wrapped(f"{source}: {', '.join(f'{count} {what}' for what, count in counts if count)}", style)
     return "\n".join(lines) + "\n" if lines else ""
+
+
+def encounters_document(
+    encounters: Iterable[Encounter], hearings: Iterable[Hearing], title_of: TitleOf
+) -> dict[str, object]:
+    """Return encounters, and how the sources were heard, as `pattress.encounters/1`."""
+    return {
+        "schema": "pattress.encounters/1",
+        "encounters": [
+            {
+                "kind": one.kind,
+                "device": one.device,
+                "title": title_of(one.device),
+                "remote": one.remote,
+                "name": one.name,
+                "protocol": one.protocol,
+                "port": one.port,
+                "first_at": time_text(one.first_at),
+                "last_at": time_text(one.last_at),
+                "count": one.count,
+                "packets_out": one.packets_out,
+                "octets_out": one.octets_out,
+                "packets_in": one.packets_in,
+                "octets_in": one.octets_in,
+                "sources": list(one.sources),
+                "remark": one.remark,
+            }
+            for one in encounters
+        ],
+        "sources": [
+            {
+                "source": one.source,
+                "hour": time_text(one.hour),
+                "listened_s": one.listened_s,
+                "heard": one.heard,
+                "lost": one.lost,
+                "refused": one.refused,
+                "unmatched": one.unmatched,
+            }
+            for one in hearings
+        ],
+    }
 
 
 def _what(encounter: Encounter) -> Iterator[str]:

@@ -1,0 +1,112 @@
+"""The listeners that a site's sources ask for, each wired to the desk.
+
+What belongs here: which listener for which source. What does not: listening itself (`egress`).
+"""
+
+import asyncio
+from collections import defaultdict
+from collections.abc import Coroutine, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from pattress.audit.session import Clock
+from pattress.daemon.desk import Desk
+from pattress.egress.connections_watch import ConnectionsWatch
+from pattress.egress.follow import FileFollower
+from pattress.egress.journal import JournalFollower
+from pattress.egress.syslog_listener import SyslogListener
+from pattress.model.addresses import IPAddress
+from pattress.model.encounter import KeptTemplate, Traffic
+from pattress.model.watching import Watching, WatchSource
+
+NO_NUMPY = "flow export is decoded with NumPy, which is not installed here (it has no wheels for 32-bit ARM)"
+
+
+class Templates(Protocol):
+    """What remembers the templates of flow export."""
+
+    def templates(self) -> list[KeptTemplate]:
+        """Return those that are known."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listener:
+    """One thing to run until it is told to stop."""
+
+    name: str
+    work: Coroutine[object, object, None]
+
+
+class Listeners:
+    """Everything that a site listens to. `templates` is None where no flow export is listened to."""
+
+    def __init__(self, watching: Watching, desk: Desk, clock: Clock, kept: Iterable[KeptTemplate] = ()) -> None:
+        self._watching = watching
+        self._desk = desk
+        self._clock = clock
+        self._kept = kept
+        self.templates: Templates | None = None
+        self.syslog_port: int | None = None
+
+    def all(self, stop: asyncio.Event) -> Iterator[Listener]:
+        """Yield what is to be run."""
+        sources, tallies = self._watching.sources, self._desk.tallies
+        yield from self._flows([one for one in sources if one.kind == "flows"], stop)
+        by_syslog = _by_sender([one for one in sources if one.kind in ("firewall", "names") and one.senders])
+        if by_syslog and self._watching.listening.syslog is not None:
+            listener = SyslogListener(self._watching.listening.syslog, by_syslog, tallies)
+            yield Listener(name="syslog", work=listener.listen(self._message, stop))
+        for source in sources:
+            if source.file is not None:
+                yield Listener(name=source.name, work=FileFollower(source, tallies).listen(self._line, stop))
+            elif source.journal is not None:
+                yield Listener(name=source.name, work=JournalFollower(source, tallies).listen(self._line, stop))
+            elif source.kind == "connections":
+                watch = ConnectionsWatch(source, tallies, self._clock)
+                yield Listener(name=source.name, work=watch.listen(self._connection, stop))
+
+    def _flows(self, sources: Sequence[WatchSource], stop: asyncio.Event) -> Iterator[Listener]:
+        at = self._watching.listening.flows
+        if not sources or at is None:
+            return
+        try:
+            from pattress.egress.flows.decoder import FlowDecoder
+            from pattress.egress.flows.listener import FlowListener
+            from pattress.egress.space_bulk import BulkSpace
+        except ImportError:
+            for source in sources:
+                self._desk.tallies.of(source.name).trouble = NO_NUMPY
+            return
+        decoder = FlowDecoder(self._kept)
+        self.templates = decoder
+        by_sender = {sender: source for source in sources for sender in source.senders}
+        bulk = BulkSpace(self._desk.space)
+        listener = FlowListener(at, by_sender, self._desk.tallies, decoder, bulk, self._clock)
+        yield Listener(name="flow export", work=listener.listen(self._traffic, stop))
+
+    def _traffic(
+        self,
+        source: WatchSource,
+        traffic: Iterable[Traffic],
+        calls: Iterable[tuple[IPAddress, IPAddress, int | None]],
+    ) -> None:
+        for one in traffic:
+            self._desk.evidence(one)
+        self._desk.calls(calls, self._clock())
+
+    def _message(self, source: WatchSource, data: bytes) -> None:
+        self._desk.message(source, data, self._clock())
+
+    def _line(self, source: WatchSource, data: bytes) -> None:
+        self._desk.line(source, data.decode("utf-8", "replace"), self._clock())
+
+    def _connection(self, source: WatchSource, traffic: Traffic) -> None:
+        self._desk.evidence(traffic)
+
+
+def _by_sender(sources: Iterable[WatchSource]) -> dict[IPAddress, list[WatchSource]]:
+    found: dict[IPAddress, list[WatchSource]] = defaultdict(list)
+    for source in sources:
+        for sender in source.senders:
+            found[sender].append(source)
+    return found
