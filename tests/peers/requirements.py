@@ -9,6 +9,7 @@ _PACKAGES = {
     "avahi-daemon": "avahi-daemon",
     "dnsmasq": "dnsmasq-base",
     "ip": "iproute2",
+    "nft": "nftables",
     "nsenter": "util-linux",
     "setpriv": "util-linux",
     "systemctl": "systemd",
@@ -31,6 +32,12 @@ def require_root() -> None:
     """Skip a test that makes namespaces where we may not; fail it where CI is set."""
     if os.geteuid() != 0:
         _miss("namespaces need root")
+
+
+def require(is_there: bool, reason: str) -> None:
+    """Skip a test where something else than a program is missing; fail it where CI is set."""
+    if not is_there:
+        _miss(reason)
 
 
 def _miss(reason: str) -> None:

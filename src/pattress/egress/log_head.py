@@ -46,17 +46,25 @@ def moment_of(stamp: str, now: datetime) -> datetime | None:
     """
     found = _WITHOUT_YEAR.fullmatch(stamp)
     if found is None:
-        return _iso_moment(stamp)
+        return iso_moment(stamp)
     month, day, year_before, hour, minute, second, fraction, year_after = found.groups()
     written = year_before or year_after
     numbers = (_MONTHS[month], int(day), int(hour), int(minute), int(second), int((fraction or "").ljust(6, "0")))
-    # A leap day may be eight years old: 1896 to 1904, and 2096 to 2104.
-    years = [int(written)] if written else range(now.year + 1, now.year - 9, -1)
-    for year in years:
+    # Only in December may a line be of next year. A leap day may be eight years old: 2096 to 2104.
+    newest = now.year + (now.month == 12 and numbers[0] == 1)
+    for year in [int(written)] if written else range(newest, newest - 10, -1):
         moment = _moment(year, numbers, now)
         if moment is not None and (written or moment <= now + _AHEAD):
             return moment
     return None
+
+
+def iso_moment(stamp: str) -> datetime | None:
+    """Return the moment that a stamp in the form of RFC 3339 tells, or None where there is no such day or hour."""
+    try:
+        return _in_reach(datetime.fromisoformat(stamp))
+    except ValueError:
+        return None
 
 
 @lru_cache(maxsize=4096)  # addresses of about 300 bytes: 1.2 MB; a house's log names the same few again and again
@@ -65,18 +73,16 @@ def address_of(text: str) -> IPAddress | None:
     return parse_address(text) if len(text) <= _MAX_ADDRESS_LENGTH and "%" not in text else None
 
 
-def _iso_moment(stamp: str) -> datetime | None:
-    try:
-        return datetime.fromisoformat(stamp)
-    except ValueError:
-        return None
-
-
 def _moment(year: int, numbers: tuple[int, int, int, int, int, int], now: datetime) -> datetime | None:
     try:
-        return datetime(year, *numbers, tzinfo=now.tzinfo)
+        return _in_reach(datetime(year, *numbers, tzinfo=now.tzinfo))
     except ValueError:
         return None
+
+
+def _in_reach(moment: datetime) -> datetime | None:
+    """Leave out what no zone could be applied to any more: `datetime` ends with the years 1 and 9999."""
+    return moment if 1970 <= moment.year < 9999 else None
 
 
 _AHEAD = timedelta(days=1)  # clocks of routers and zones that differ; more than this is another year

@@ -33,7 +33,7 @@ class FirewallLog:
         source_at = text.find(" SRC=", 0, MAX_LINE_LENGTH)
         if source_at < 0:  # nearly every line that is not of the filter ends here
             return None
-        packet = _PACKET.match(text, source_at, MAX_LINE_LENGTH)
+        packet = _ADDRESSES.match(text, source_at)
         out_at = text.rfind(" OUT=", 0, source_at)
         in_at = text.rfind("IN=", 0, out_at)
         if packet is None or out_at < 0 or in_at < 0:
@@ -43,19 +43,18 @@ class FirewallLog:
         verdict = self._verdict(head)
         if sender is None or receiver is None or (verdict is None and _is_foreign(head)):
             return None
-        octets, protocol, icmp_type, sender_port, receiver_port, tail = packet.groups()[2:]
-        flags = _tcp_flags(tail) if tail and " RES=" in tail else None
+        protocol, icmp_type, sender_port, receiver_port, flags = _transport(text, packet.end())
         return Traffic(
             source=self._source,
             at=now,
             sender=sender,
             receiver=receiver,
-            protocol=_protocol(protocol),
-            sender_port=_within(sender_port, 65535),
-            receiver_port=_within(receiver_port, 65535),
-            icmp_type=_within(icmp_type, 255),
+            protocol=protocol,
+            sender_port=sender_port,
+            receiver_port=receiver_port,
+            icmp_type=icmp_type,
             packets=1,
-            octets=int(octets or 0),
+            octets=int(packet[3] or 0),
             flags=flags,
             verdict=verdict,
             initiator=_initiator(flags),
@@ -76,19 +75,28 @@ def _is_foreign(head: LogHead) -> bool:
     return head.process_id is not None and head.program not in _WRITERS
 
 
-def _protocol(text: str | None) -> int | None:
-    if text is None:
-        return None
-    return _PROTOCOLS.get(text) if not text.isdecimal() else _within(text, 255)
+def _transport(text: str, start: int) -> tuple[int | None, int | None, int | None, int | None, int | None]:
+    """Return protocol, ICMP type, both ports and TCP flags, each None where the line does not have it.
+
+    Nothing behind an opening bracket is looked at: it is the quoted packet, or how many bytes of a packet were missing.
+    """
+    end = text.find(" [", start, MAX_LINE_LENGTH)
+    end = min(len(text), MAX_LINE_LENGTH) if end < 0 else end
+    found = _TRANSPORT.match(text, max(text.find(" PROTO=", start, end), 0), end)
+    if found is None:
+        return None, None, None, None, None
+    name, icmp_type, sender_port, receiver_port, flags = found.groups()
+    return (
+        _within(name, 255) if name.isdecimal() else _PROTOCOLS.get(name),
+        _within(icmp_type, 255),
+        _within(sender_port, 65535),
+        _within(receiver_port, 65535),
+        None if flags is None else _flag_bits(flags),
+    )
 
 
 def _within(text: str | None, most: int) -> int | None:
     return None if text is None or int(text) > most else int(text)
-
-
-def _tcp_flags(tail: str) -> int | None:
-    found = _FLAGS.search(tail)
-    return None if found is None else _flag_bits(found[1])
 
 
 @lru_cache(maxsize=256)  # eight flags in the kernel's one order make 256 texts
@@ -119,14 +127,12 @@ _SINCE_START = re.compile(r"\[ *[0-9]+\.[0-9]+\] ?")
 # The kernel names these and writes the number of any other protocol.
 _PROTOCOLS = {"ICMP": 1, "TCP": 6, "UDP": 17, "ESP": 50, "AH": 51, "ICMPv6": 58, "UDPLITE": 136}
 _TCP_FLAGS = {"FIN": 1, "SYN": 2, "RST": 4, "PSH": 8, "ACK": 16, "URG": 32, "ECE": 64, "CWR": 128}
-# Nothing behind an opening bracket is looked at: it is the quoted packet, or how many bytes of a packet were missing.
-_PACKET = re.compile(
-    r" SRC=([0-9A-Fa-f:.]{2,45}) DST=([0-9A-Fa-f:.]{2,45})(?: LEN=([0-9]{1,6}))?"
-    r"(?:[^\[]*? PROTO=(\w{1,8})(?![^ ])(?: TYPE=([0-9]{1,3})(?![^ ]))?(?: SPT=([0-9]{1,5}) DPT=([0-9]{1,5})(?![^ ]))?"
-    r"([^\[]*))?",
+_ADDRESSES = re.compile(r" SRC=([0-9A-Fa-f:.]{2,45}) DST=([0-9A-Fa-f:.]{2,45})(?: LEN=([0-9]{1,6}))?(?![^ ])")
+_TRANSPORT = re.compile(
+    r" PROTO=(\w{1,8})(?![^ ])(?: TYPE=([0-9]{1,3})(?![^ ]))?(?: SPT=([0-9]{1,5}) DPT=([0-9]{1,5})(?![^ ]))?"
+    r"(?:(?: SEQ=[0-9]+ ACK=[0-9]+)? WINDOW=[0-9]+ RES=0x[0-9A-Fa-f]{1,2} ((?:[A-Z]{3} )*))?",
     re.ASCII,
 )
-_FLAGS = re.compile(r" RES=0x[0-9A-Fa-f]{1,2} ((?:[A-Z]{3} )*)")
 # Ethernet's header as it is (receiver, sender, type), 14 bytes and no more; or each part by its name.
 _MAC = re.compile(
     r" MAC=[0-9a-f:]{17}:([0-9a-f:]{17}):[0-9a-f]{2}:[0-9a-f]{2}(?![^ ])"

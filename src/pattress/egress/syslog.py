@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from pattress.egress.log_head import MAX_LINE_LENGTH, moment_of, split_head
+from pattress.egress.log_head import MAX_LINE_LENGTH, iso_moment, moment_of, split_head
 
 DEFAULT_PRIORITY = 13  # user-level, notice: RFC 3164 section 4.3.3 for messages without one
 
@@ -92,12 +92,7 @@ def _versioned(priority: int, head: re.Match[str], rest: str) -> SyslogMessage:
 
 def _timestamp(stamp: str) -> datetime | None:
     """RFC 5424 section 6.2.3: of RFC 3339 with at most six digits of a second, capital letters, no leap second."""
-    if not _TIMESTAMP.fullmatch(stamp):
-        return None
-    try:
-        return datetime.fromisoformat(stamp)
-    except ValueError:
-        return None
+    return iso_moment(stamp) if _TIMESTAMP.fullmatch(stamp) else None
 
 
 def _structured_data(rest: str, start: int) -> tuple[dict[str, dict[str, str]], int]:
