@@ -1,5 +1,7 @@
 """Which side of the site an address is on."""
 
+import subprocess
+import sys
 from ipaddress import IPv4Address, IPv6Address, ip_address, ip_network
 from itertools import pairwise
 
@@ -128,6 +130,15 @@ def test_unwrapping_agrees_with_the_library_where_it_knows_a_form(address: IPAdd
     if isinstance(address, IPv6Address):
         known = address.ipv4_mapped or address.sixtofour or (address.teredo[1] if address.teredo else None)
         assert known is None or inner == known
+
+
+def test_dividing_and_allowing_need_no_numpy() -> None:
+    """It has no wheel for 32-bit ARM, where all but bulk must work."""
+    program = "import sys, pattress.egress.allowances, pattress.egress.space; print('numpy' in sys.modules)"
+
+    answer = subprocess.run([sys.executable, "-c", program], check=True, capture_output=True, text=True, timeout=60)
+
+    assert answer.stdout == "False\n"
 
 
 def _side_in_words(address: IPAddress) -> AddressSide:
