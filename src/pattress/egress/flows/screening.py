@@ -53,22 +53,20 @@ def screened(columns: Columns, space: BulkSpace) -> Screened:
 
 def _calls(columns: Columns, space: BulkSpace, rows: NDArray[np.intp]) -> list[Call]:
     is_call, ports = _called_ports(columns, rows)
-    rows, ports = rows[is_call], ports[is_call]
-    senders, sender_numbers = _numbered(columns.sender[rows])
-    receivers, receiver_numbers = _numbered(columns.receiver[rows])
-    # One number for the three. A batch of 8 MiB has fewer than 2^20 rows, so that this stays below 2^57.
-    keys = (sender_numbers * max(1, len(receivers)) + receiver_numbers) * _PORT_CODES + ports
-    hosts = np.flatnonzero(~_is_for_many(columns.version, receivers, space))
-    if len(hosts) < len(receivers):
-        keys = keys[np.isin(receiver_numbers, hosts)]
-    keys = np.unique(keys)
+    pairs = _paired(columns.sender[rows[is_call]], columns.receiver[rows[is_call]])
+    known = _different(pairs)
+    senders, receivers = _parted(known)
+    keys = np.searchsorted(known, pairs) * _PORT_CODES + ports[is_call]
+    is_for_many = _is_for_many(receivers, space)
+    if is_for_many.any():
+        keys = keys[~is_for_many[keys // _PORT_CODES]]
+    keys = _different(keys)
     keys = keys[:: max(1, -(-len(keys) // MAX_CALLS))]
-    pairs, ports = np.divmod(keys, _PORT_CODES)
-    sender_numbers, receiver_numbers = np.divmod(pairs, max(1, len(receivers)))
+    numbers, ports = np.divmod(keys, _PORT_CODES)
     return list(
         zip(
-            _addresses(senders, sender_numbers),
-            _addresses(receivers, receiver_numbers),
+            _addresses(senders[numbers]),
+            _addresses(receivers[numbers]),
             (None if port == _NO_PORT else port for port in ports.tolist()),
             strict=True,
         )
@@ -88,16 +86,33 @@ def _called_ports(columns: Columns, rows: NDArray[np.intp]) -> tuple[NDArray[np.
     return ~has_ports | (own > called), np.where(has_ports, called, _NO_PORT)
 
 
-def _numbered(addresses: NDArray[Any]) -> tuple[NDArray[Any], NDArray[np.int64]]:
-    """Return the different addresses in their order, and the number of each among them."""
-    known = np.unique(addresses)
-    return known, np.searchsorted(known, addresses).astype(np.int64)
+def _paired(senders: NDArray[Any], receivers: NDArray[Any]) -> NDArray[Any]:
+    """Return one value for the two addresses of each row; its order is theirs."""
+    if senders.dtype != _ADDRESS6:
+        pairs: NDArray[Any] = senders.astype(np.uint64) << np.uint64(32) | receivers
+        return pairs
+    return np.stack((senders, receivers), axis=1).view("S32")[:, 0]
 
 
-def _is_for_many(version: int, receivers: NDArray[Any], space: BulkSpace) -> NDArray[np.bool_]:
+def _parted(pairs: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
+    if pairs.dtype != _ADDRESS6_PAIR:
+        return (pairs >> np.uint64(32)).astype(np.uint32), pairs.astype(np.uint32)
+    both = pairs.view(_ADDRESS6).reshape(-1, 2)
+    return both[:, 0], both[:, 1]
+
+
+def _different(values: NDArray[Any]) -> NDArray[Any]:
+    """Return each value once, in order. `np.unique` does so, too, in three times the time."""
+    ordered = np.sort(values)
+    is_first = np.ones(len(ordered), np.bool_)
+    is_first[1:] = ordered[1:] != ordered[:-1]
+    return ordered[is_first]
+
+
+def _is_for_many(receivers: NDArray[Any], space: BulkSpace) -> NDArray[np.bool_]:
     """Whether what is sent to an address is no call of one host: multicast, broadcast, or to no address at all."""
     is_special: NDArray[np.bool_]
-    if version == 6:
+    if receivers.dtype == _ADDRESS6:
         is_special = (receivers >= b"\xff") | (receivers == b"")
         return is_special
     is_special = (receivers >= _FIRST_MULTICAST) & (receivers <= _LAST_MULTICAST)
@@ -107,15 +122,17 @@ def _is_for_many(version: int, receivers: NDArray[Any], space: BulkSpace) -> NDA
     return is_special
 
 
-def _addresses(known: NDArray[Any], numbers: NDArray[np.int64]) -> list[IPAddress]:
-    made = {number: _address(known[number]) for number in np.unique(numbers).tolist()}
-    return [made[number] for number in numbers.tolist()]
+def _addresses(packed: NDArray[Any]) -> list[IPAddress]:
+    """Return an address for each value; they are few, and most of them repeat."""
+    values = packed.tolist()
+    made: dict[Any, IPAddress] = {
+        value: IPv6Address(value.ljust(16, b"\0")) if isinstance(value, bytes) else IPv4Address(value)
+        for value in set(values)
+    }
+    return [made[value] for value in values]
 
 
-def _address(packed: Any) -> IPAddress:
-    return IPv6Address(packed.ljust(16, b"\0")) if isinstance(packed, bytes) else IPv4Address(int(packed))
-
-
+_ADDRESS6, _ADDRESS6_PAIR = np.dtype("S16"), np.dtype("S32")
 _PORT_CODES = 2**16 + 1
 _NO_PORT = 2**16
 _HAS_PORTS = np.isin(np.arange(256), (6, 17, 33, 132, 136))  # TCP, UDP, DCCP, SCTP, UDP-Lite

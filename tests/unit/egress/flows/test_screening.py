@@ -16,8 +16,7 @@ from pattress.egress.space import Space
 from pattress.egress.space_bulk import BulkSpace
 from pattress.egress.tally import Tally
 from pattress.model.site import Networks
-from unit.egress.flows.export import flow_set, ipfix, template
-from unit.egress.flows.house_flows import NETWORKS, export, flow
+from unit.egress.flows.house_flows import NETWORKS, data, export, flow, message, template
 
 SPACE = Space(NETWORKS)
 NOON = datetime(2026, 5, 28, 12, tzinfo=UTC)
@@ -112,7 +111,7 @@ def test_another_device_may_be_called_and_so_may_the_last_address_that_is_no_bro
 
 def test_where_there_are_no_ports_every_flow_is_a_call() -> None:
     echo = flow("192.0.2.7", "198.51.100.5", (0, 2048), 1)
-    ports_unknown = ipfix(template(400, ((8, 4), (12, 4))), flow_set(400, flow("192.0.2.7", "198.51.100.6")[:8]))
+    ports_unknown = message(template(400, ((8, 4), (12, 4))), data(400, [flow("192.0.2.7", "198.51.100.6")[:8]]))
 
     calls = [*screen(echo).calls, *screened(columns(ports_unknown), BulkSpace(SPACE)).calls]
 
@@ -128,7 +127,7 @@ def test_a_port_longer_than_two_octets_is_read_as_far_as_it_is_one() -> None:
     plain = ends + (2**63).to_bytes(8) + (53).to_bytes(8)
     absurd = ends + (2**64 - 1).to_bytes(8) + (2**63).to_bytes(8)
 
-    found = screened(columns(ipfix(template(400, fields), flow_set(400, plain + absurd))), BulkSpace(SPACE))
+    found = screened(columns(message(template(400, fields), data(400, [plain, absurd]))), BulkSpace(SPACE))
 
     assert [port for _, _, port in found.calls] == [53, None]
 
