@@ -60,6 +60,8 @@ class Framer:
             return start + skipped
         if self._is_skipping_line:
             return self._skip_line(start)
+        if (empty := _TRAILERS.match(self._buffer, start)) is not None:
+            return empty.end()
         found = _COUNT.match(self._buffer, start)
         if found is not None and int(found[1]) <= MAX_COUNTED_BYTES:
             return self._counted(found.end() - 1, int(found[1]), frames)
@@ -103,5 +105,6 @@ def _put(frames: list[bytes], frame: bytearray) -> None:
 
 _EMPTY = b" \t\r\n\0"
 _TRAILER = re.compile(rb"[\n\0]")
+_TRAILERS = re.compile(rb"[\n\0]+")
 _COUNT = re.compile(rb"([1-9][0-9]{0,6}) <")  # seven digits hold MAX_COUNTED_BYTES
 _MAY_BECOME_COUNT = re.compile(rb"[1-9][0-9]{0,6} ?")
