@@ -11,6 +11,7 @@ from pattress.egress.pausing import pause
 from pattress.egress.tail import Tail
 from pattress.egress.tail_reader import Look, Place
 from pattress.egress.tally import Tallies
+from pattress.egress.threads import in_thread
 from pattress.model.watching import WatchSource
 
 LOOK_S = 0.5
@@ -43,7 +44,7 @@ class FileFollower:
         tail = Tail(self._file, self._place)
         try:
             while not stop.is_set():
-                look = await _in_thread(tail.look)
+                look = await in_thread(tail.look)
                 self._hand_on(look, sink)
                 self._place = tail.place()
                 if not look.is_more and not await pause(stop, LOOK_S):
@@ -59,13 +60,3 @@ class FileFollower:
         tally.trouble = look.trouble
         for line in look.lines:
             sink(self._source, line)
-
-
-async def _in_thread(look: Callable[[], Look]) -> Look:
-    """Return what a look gave. Where this is cancelled, the look is over before that goes on: it uses open files."""
-    running = asyncio.get_running_loop().run_in_executor(None, look)
-    try:
-        return await asyncio.shield(running)
-    except asyncio.CancelledError:
-        await asyncio.wait([running])
-        raise
