@@ -4,9 +4,10 @@ What belongs here: which listener for which source. What does not: listening its
 """
 
 import asyncio
+import json
 from collections import defaultdict
-from collections.abc import Coroutine, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Coroutine, Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from typing import Protocol
 
 from pattress.audit.session import Clock
@@ -15,6 +16,7 @@ from pattress.egress.connections_watch import ConnectionsWatch
 from pattress.egress.follow import FileFollower
 from pattress.egress.journal import JournalFollower
 from pattress.egress.syslog_listener import SyslogListener
+from pattress.egress.tail_reader import Place
 from pattress.model.addresses import IPAddress
 from pattress.model.encounter import KeptTemplate, Traffic
 from pattress.model.watching import Watching, WatchSource
@@ -38,15 +40,34 @@ class Listener:
 
 
 class Listeners:
-    """Everything that a site listens to. `templates` is None where no flow export is listened to."""
+    """Everything that a site listens to. `kept` and `places` are what earlier ones left to be kept."""
 
-    def __init__(self, watching: Watching, desk: Desk, clock: Clock, kept: Iterable[KeptTemplate] = ()) -> None:
+    def __init__(
+        self,
+        watching: Watching,
+        desk: Desk,
+        clock: Clock,
+        kept: Iterable[KeptTemplate] = (),
+        places: Mapping[str, str] | None = None,
+    ) -> None:
         self._watching = watching
         self._desk = desk
         self._clock = clock
         self._kept = kept
-        self.templates: Templates | None = None
-        self.syslog_port: int | None = None
+        self._places = dict(places or {})
+        self._templates: Templates | None = None
+        self._files: dict[str, FileFollower] = {}
+        self._journals: dict[str, JournalFollower] = {}
+
+    def templates(self) -> list[KeptTemplate] | None:
+        """Return the templates of flow export that are known, or None where none is listened to."""
+        return None if self._templates is None else self._templates.templates()
+
+    def places(self) -> dict[str, str]:
+        """Return by source how far its log was read."""
+        files = {name: place for name, one in self._files.items() if (place := one.place()) is not None}
+        journals = {name: cursor for name, one in self._journals.items() if (cursor := one.cursor()) is not None}
+        return {name: json.dumps(asdict(place)) for name, place in files.items()} | journals
 
     def all(self, stop: asyncio.Event) -> Iterator[Listener]:
         """Yield what is to be run."""
@@ -58,9 +79,14 @@ class Listeners:
             yield Listener(name="syslog", work=listener.listen(self._message, stop))
         for source in sources:
             if source.file is not None:
-                yield Listener(name=source.name, work=FileFollower(source, tallies).listen(self._line, stop))
+                file = self._files[source.name] = FileFollower(
+                    source, tallies, _place_of(self._places.get(source.name))
+                )
+                yield Listener(name=source.name, work=file.listen(self._line, stop))
             elif source.journal is not None:
-                yield Listener(name=source.name, work=JournalFollower(source, tallies).listen(self._line, stop))
+                journal = JournalFollower(source, tallies, self._places.get(source.name))
+                self._journals[source.name] = journal
+                yield Listener(name=source.name, work=journal.listen(self._line, stop))
             elif source.kind == "connections":
                 watch = ConnectionsWatch(source, tallies, self._clock)
                 yield Listener(name=source.name, work=watch.listen(self._connection, stop))
@@ -78,7 +104,7 @@ class Listeners:
                 self._desk.tallies.of(source.name).trouble = NO_NUMPY
             return
         decoder = FlowDecoder(self._kept)
-        self.templates = decoder
+        self._templates = decoder
         by_sender = {sender: source for source in sources for sender in source.senders}
         bulk = BulkSpace(self._desk.space)
         listener = FlowListener(at, by_sender, self._desk.tallies, decoder, bulk, self._clock)
@@ -102,6 +128,16 @@ class Listeners:
 
     def _connection(self, source: WatchSource, traffic: Traffic) -> None:
         self._desk.evidence(traffic)
+
+
+def _place_of(text: str | None) -> Place | None:
+    """Return the place that was kept, None where there is none or its words are those of another version."""
+    if text is None:
+        return None
+    try:
+        return Place(**json.loads(text))
+    except (TypeError, ValueError):
+        return None
 
 
 def _by_sender(sources: Iterable[WatchSource]) -> dict[IPAddress, list[WatchSource]]:

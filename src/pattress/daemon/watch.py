@@ -61,19 +61,20 @@ class Watch:
         """Listen, judge, tell and keep until `stop` is set; then what is left is told and kept."""
         desk = Desk(self._site, await self._finder.whereabouts(self._store), await self._store.told())
         self._say_what_is_wrong(desk)
-        listeners = Listeners(self._site.watching, desk, self._clock, await self._store.templates())
+        kept = await self._store.templates(), await self._store.places()
+        listeners = Listeners(self._site.watching, desk, self._clock, *kept)
         async with asyncio.TaskGroup() as group:
             for listener in listeners.all(stop):
                 group.create_task(listener.work, name=f"listen to {listener.name}")
             group.create_task(self._finder.look(stop), name="find devices")
             group.create_task(self._find(desk, stop), name="know where devices are")
-            group.create_task(self._keep_templates(listeners, stop), name="keep templates")
-            group.create_task(self._turn(desk, stop), name="tell and keep")
-        await self._take(desk, is_last=True)
+            group.create_task(self._keep_known(listeners, stop), name="keep templates")
+            group.create_task(self._turn(desk, listeners, stop), name="tell and keep")
+        await self._take(desk, listeners, is_last=True)
         self._tell_daily(desk, self._clock())
         self._add(desk.take(self._clock()))
-        await self._keep()
-        await self._keep_known(listeners)
+        await self._keep(listeners)
+        await self._keep_templates(listeners)
 
     def _say_what_is_wrong(self, desk: Desk) -> None:
         for fault in desk.allowances.faults:
@@ -81,10 +82,10 @@ class Watch:
         for remark in desk.allowances.remarks:
             self._teller.note(remark)
 
-    async def _turn(self, desk: Desk, stop: asyncio.Event) -> None:
+    async def _turn(self, desk: Desk, listeners: Listeners, stop: asyncio.Event) -> None:
         daily_at = next_daily(self._clock())
         while await pause(stop, TELL_S):
-            await self._take(desk)
+            await self._take(desk, listeners)
             now = self._clock()
             if now >= daily_at:
                 self._tell_daily(desk, now)
@@ -94,18 +95,19 @@ class Watch:
         while await pause(stop, FIND_S):
             desk.know(await self._finder.whereabouts(self._store))
 
-    async def _keep_templates(self, listeners: Listeners, stop: asyncio.Event) -> None:
+    async def _keep_known(self, listeners: Listeners, stop: asyncio.Event) -> None:
         while await pause(stop, TEMPLATES_S):
-            await self._keep_known(listeners)
+            await self._keep_templates(listeners)
 
-    async def _keep_known(self, listeners: Listeners) -> None:
-        if listeners.templates is not None:
+    async def _keep_templates(self, listeners: Listeners) -> None:
+        templates = listeners.templates()
+        if templates is not None:
             try:
-                await self._store.keep_templates(listeners.templates.templates())
+                await self._store.keep_templates(templates)
             except StoreError as error:
                 self._note_refusal(error)
 
-    async def _take(self, desk: Desk, *, is_last: bool = False) -> None:
+    async def _take(self, desk: Desk, listeners: Listeners, *, is_last: bool = False) -> None:
         self._note_troubles(desk)
         taken = desk.take(self._clock(), is_last=is_last)
         if taken.strangers:
@@ -116,7 +118,7 @@ class Watch:
         now = self._clock()
         if taken.alerts or not self._keep_at - timedelta(seconds=KEEP_S) <= now < self._keep_at:
             self._keep_at = now + timedelta(seconds=KEEP_S)
-            await self._keep()
+            await self._keep(listeners)
         for company in taken.company:
             await self._compare(desk, company)
 
@@ -152,14 +154,15 @@ class Watch:
     def _add(self, taken: Taken) -> None:
         self._unkept = taken if self._unkept is None else added_up(self._unkept, taken)
 
-    async def _keep(self) -> None:
+    async def _keep(self, listeners: Listeners) -> None:
         """Keep what has come; what the store refuses is kept with what comes next, within the bound of a gathering."""
-        unkept = self._unkept
+        unkept, places = self._unkept, listeners.places()
         if unkept is None:
             return
         try:
             await self._store.keep_encounters(unkept.encounters, unkept.hearings, unkept.company)
             await self._store.keep_told(unkept.told)
+            await self._store.keep_places(places)
         except StoreError as error:
             self._note_refusal(error)
             return

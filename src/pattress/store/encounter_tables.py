@@ -78,4 +78,10 @@ ENCOUNTER_TABLES = (
         PRIMARY KEY (exporter, exporter_port, version, domain, template)
     ) STRICT, WITHOUT ROWID
     """,
+    """
+    CREATE TABLE place (
+        source TEXT PRIMARY KEY,
+        place TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID
+    """,
 )

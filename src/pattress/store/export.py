@@ -28,7 +28,7 @@ from pattress.store.refusals import refusals_of
 from pattress.store.runs import runs
 from pattress.store.sign_offs import all_sign_offs
 from pattress.store.spans import history
-from pattress.store.told import all_told, templates
+from pattress.store.told import all_told, places, templates
 
 SCHEMA = "pattress.store-export/1"
 ALL = -1  # SQLite's word for no limit
@@ -77,6 +77,7 @@ def _rows(database: Database) -> Iterator[tuple[str, Row]]:
     yield from (("hearing", asdict(one)) for one in hearings(database, None, None))
     yield from (("told", asdict(one)) for one in all_told(database))
     yield from (("template", asdict(one) | {"record": one.record.hex()}) for one in templates(database))
+    yield from (("place", {"source": source, "place": place}) for source, place in places(database).items())
 
 
 def _device(row: Row) -> Row:

@@ -46,7 +46,7 @@ from pattress.store.runs import begin_run, end_run, last_run, runs
 from pattress.store.sign_offs import keep_sign_offs, signed_off
 from pattress.store.spans import history, history_of_point
 from pattress.store.thinning import Ages, aged_days, ages, forget_aged, forget_words, settle_days
-from pattress.store.told import all_told, keep_templates, keep_told, templates
+from pattress.store.told import all_told, keep_places, keep_templates, keep_told, places, templates
 
 DAYS_AT_ONCE = 64  # about 0.3 s of a transaction, where each holds 288 readings
 DEFAULT_RETENTION = Retention()
@@ -275,3 +275,11 @@ class Store:
     async def templates(self) -> list[KeptTemplate]:
         """Return the templates of flow export that were kept last."""
         return await self._connection.read(templates)
+
+    async def keep_places(self, kept: Mapping[str, str]) -> None:
+        """Keep how far the log of each of these sources was read, in the words of its reader, and of no others."""
+        await self._connection.write(lambda database: keep_places(database, kept))
+
+    async def places(self) -> dict[str, str]:
+        """Return by source how far its log was read."""
+        return await self._connection.read(places)

@@ -1,10 +1,10 @@
-"""What people were told of encounters, and the templates of flow export.
+"""What people were told of encounters, the templates of flow export, and how far logs were read.
 
-What belongs here: two small tables that outlive a restart. What does not: what is told, and what a template means.
+What belongs here: three small tables that outlive a restart. What does not: what is told, and what a template means.
 Every function works inside a transaction that somebody else began and ends.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from sqlite_utils import Database
 
@@ -114,3 +114,15 @@ def templates(database: Database) -> list[KeptTemplate]:
     """Return the kept templates, by exporter, domain and number."""
     rows = database.query("SELECT * FROM template ORDER BY exporter, exporter_port, version, domain, template")
     return [KeptTemplate(**row | {"is_options": bool(row["is_options"]), "at": moment_of(row["at"])}) for row in rows]
+
+
+def keep_places(database: Database, kept: Mapping[str, str]) -> None:
+    """Keep how far the log of each of these sources was read, and of no others."""
+    database.execute("DELETE FROM place")
+    for source, place in kept.items():
+        database.execute("INSERT INTO place VALUES (?, ?)", [kept_text(source), place])
+
+
+def places(database: Database) -> dict[str, str]:
+    """Return by source how far its log was read."""
+    return {row["source"]: row["place"] for row in database.query("SELECT source, place FROM place ORDER BY source")}

@@ -13,7 +13,7 @@ from unit.store.filled import fill_with_everything
 
 TABLES = (
     *("reading_day", "sign_off", "placement", "span", "former_id"),
-    *("encounter", "hearing", "company", "told", "template"),
+    *("encounter", "hearing", "company", "told", "template", "place"),
 )
 
 

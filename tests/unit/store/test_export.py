@@ -16,7 +16,7 @@ from unit.store.builders import HALL, NIGHT, RELAY, ask, snapshot
 from unit.store.filled import NIGHTS, fill_with_everything
 from unit.store.watched import TEMPLATE, TRIED
 
-WATCHED = ("encounter", "company", "hearing", "told", "template")
+WATCHED = ("encounter", "company", "hearing", "told", "template", "place")
 SCHEMA = json.loads((Path(pattress.report.__file__).parent / "schemas" / "store-export-1.json").read_text("utf-8"))
 
 

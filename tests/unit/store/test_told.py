@@ -74,3 +74,12 @@ async def test_of_two_templates_with_one_number_the_newer_stays(tmp_path: Path) 
         await store.keep_templates([newer, TEMPLATE])
 
         assert await store.templates() == [newer]
+
+
+async def test_places_replace_all_that_were_kept_before(tmp_path: Path) -> None:
+    async with Store.open(tmp_path / "house.db") as store:
+        await store.keep_places({"resolver": "a", "log": "b"})
+        await store.keep_places({"resolver": "c"})
+
+    async with Store.open(tmp_path / "house.db") as store:
+        assert await store.places() == {"resolver": "c"}

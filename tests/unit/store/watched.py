@@ -52,3 +52,4 @@ async def keep_all_sorts(store: Store, encounters: Sequence[Encounter] = (TRIED,
     await store.keep_encounters(encounters, [HEARD], [COMPANY])
     await store.keep_told([TOLD])
     await store.keep_templates([TEMPLATE])
+    await store.keep_places({"resolver": '{"offset": 7}'})
