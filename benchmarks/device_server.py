@@ -1,7 +1,8 @@
 """Emulated devices on loopback, in a process of their own so that their work is not counted as ours.
 
-Run as `python -m benchmarks.device_server NETWORK COUNT ANSWER_S`. It prints the port that all of them listen on, each
-at its own address; when its standard input closes it prints the most connections that one device had at once, and ends.
+Run as `python -m benchmarks.device_server NETWORK COUNT ANSWER_S [LIMIT_C ...]`, the limits being those that the first
+devices report. It prints the port that all of them listen on, each at its own address; when its standard input closes
+it prints the most connections that one device had at once, and ends.
 A device answers one connection at a time, ANSWER_S after each question.
 """
 
@@ -10,9 +11,10 @@ import contextlib
 import errno
 import socket
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from benchmarks.documents import bodies
+from benchmarks.documents import LIMIT_C, bodies
 
 BACKLOG = 4
 TRIES = 50  # ports that are free at one address may be taken at another
@@ -59,9 +61,10 @@ class EmulatedDevice:
             writer.close()
 
 
-async def serve(network: str, count: int, answer_s: float) -> None:
+async def serve(network: str, count: int, answer_s: float, limits_c: Sequence[int]) -> None:
     """Serve until standard input closes."""
-    devices = [EmulatedDevice(_answers(number), answer_s) for number in range(count)]
+    limits = [*limits_c, *[LIMIT_C] * (count - len(limits_c))]
+    devices = [EmulatedDevice(_answers(number, limit_c), answer_s) for number, limit_c in enumerate(limits)]
     listeners = _listeners(network, count)
     async with contextlib.AsyncExitStack() as stack:
         for device, listener in zip(devices, listeners, strict=True):
@@ -71,9 +74,9 @@ async def serve(network: str, count: int, answer_s: float) -> None:
         print(max(device.most_connections for device in devices), flush=True)
 
 
-def _answers(number: int) -> dict[str, bytes]:
+def _answers(number: int, limit_c: int) -> dict[str, bytes]:
     head = "HTTP/1.1 200 OK\r\nContent-Type: application/json\r\nContent-Length: {}\r\n\r\n"
-    return {path: head.format(len(body)).encode() + body for path, body in bodies(number).items()}
+    return {path: head.format(len(body)).encode() + body for path, body in bodies(number, limit_c).items()}
 
 
 def _listeners(network: str, count: int) -> list[socket.socket]:
@@ -103,4 +106,4 @@ if __name__ == "__main__":
 
     allow_open_files(2 * int(sys.argv[2]))
     # Ended on purpose by what started it; a connection that is then still open is nobody's loss.
-    asyncio.run(serve(sys.argv[1], int(sys.argv[2]), float(sys.argv[3])))
+    asyncio.run(serve(sys.argv[1], int(sys.argv[2]), float(sys.argv[3]), [int(one) for one in sys.argv[4:]]))

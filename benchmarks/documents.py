@@ -9,6 +9,7 @@ from pattress.model.profile import Access, Document, HttpGet, Profile, SettingSo
 from pattress.model.vocabulary import Value
 
 KIND = "bench-pair"
+LIMIT_C = 85  # of over-temperature, unless it is said otherwise
 DOCUMENTS = ("label", "links", "lines")
 SETTING_COUNT = 40
 
@@ -21,9 +22,9 @@ def mac_of(number: int) -> str:
     return ":".join(digits[start : start + 2] for start in range(0, 12, 2))
 
 
-def bodies(number: int) -> dict[str, bytes]:
-    """Return the documents of a device as it sends them, by path."""
-    documents = {"label": _label(number), "links": _links(number), "lines": _lines(number)}
+def bodies(number: int, limit_c: int = LIMIT_C) -> dict[str, bytes]:
+    """Return the documents of a device as it sends them, by path; `limit_c` is that of its first line."""
+    documents = {"label": _label(number), "links": _links(number), "lines": _lines(number, limit_c)}
     return {f"/{name}": json.dumps(document).encode() for name, document in documents.items()}
 
 
@@ -85,15 +86,15 @@ def _links(number: int) -> object:
     }  # fmt: skip
 
 
-def _lines(number: int) -> object:
+def _lines(number: int, limit_c: int) -> object:
     return {
         "lines": [
             {
                 "title": f"line {line}", "stands": "dark", "wakes": "dark", "rests_min": 0,
-                "heat": {"watched": "yes", "trips": 85, "tripped": 0, "warmth": 41.5},
+                "heat": {"watched": "yes", "trips": trips, "tripped": 0, "warmth": 41.5},
                 "count": {"today": 4, "ever": 18_234 + number, "longest_s": 8_412},
             }
-            for line in (1, 2)
+            for line, trips in ((1, limit_c), (2, LIMIT_C))
         ],
         "keys": [
             {"title": f"key {key}", "sort": "rocker", "does": "tells", "turned": "no", "settle_ms": 40, "presses": 811}

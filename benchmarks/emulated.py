@@ -4,7 +4,7 @@ import contextlib
 import resource
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -55,9 +55,12 @@ class EmulatedDevices:
 
 
 @contextlib.contextmanager
-def emulated_devices(network: str, count: int, answer_s: float) -> Iterator[EmulatedDevices]:
-    """Serve devices in another process for the block."""
-    command = [sys.executable, "-m", "benchmarks.device_server", network, str(count), str(answer_s)]
+def emulated_devices(
+    network: str, count: int, answer_s: float, limits_c: Sequence[int] = ()
+) -> Iterator[EmulatedDevices]:
+    """Serve devices in another process for the block; `limits_c` are the limits that the first of them report."""
+    words = [network, str(count), str(answer_s), *map(str, limits_c)]
+    command = [sys.executable, "-m", "benchmarks.device_server", *words]
     with subprocess.Popen(
         command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     ) as process:  # fmt: skip

@@ -51,9 +51,9 @@ def site_of(devices: EmulatedDevices, folder: Path, *, listen_s: float, answer_s
     )
 
 
-def seen_device(number: int, at: datetime) -> Device:
-    """Return a device as one mDNS answer shows it."""
-    name, address = f"pair-{number}", f"192.0.2.{1 + number % 254}"
+def seen_device(number: int, at: datetime, address: str | None = None) -> Device:
+    """Return a device as one mDNS answer shows it, at the address that it says it has or at another one."""
+    name, address = f"pair-{number}", address or f"192.0.2.{1 + number % 254}"
     sighting = Sighting(source="mdns", seen_at=at, name=name, address=address, port=80, mac=mac_of(number), kind=KIND)
     return Device(
         id=f"mac:{mac_of(number)}", mac=mac_of(number), serial=None, name=name, kind=KIND,

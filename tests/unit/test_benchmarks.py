@@ -15,7 +15,7 @@ FIGURES = {
     "help_time": ["median", "heavy modules imported"],
     "store_growth": ["an unchanged reading", "keeping one audit"],
     "scale": ["10 devices: judge", "10 devices: peak memory"],
-    "year": ["the database", "history of a point at a moment"],
+    "year": ["the database", "history of a point at a moment", "one more night: the whole audit"],
 }
 
 
