@@ -37,6 +37,7 @@ from pattress.site.rule_tables import Surroundings
 from pattress.site.shapes import is_identifier
 from pattress.site.site_file import check_credentials, site_file_of
 from pattress.site.waivers_file import Waivable, waivers_of
+from pattress.site.watch_file import watching_of
 from pattress.site.words import said
 
 
@@ -69,6 +70,7 @@ def load_site(
     site_file = site_file_of(site_toml, folder=folder, credentials_folder=credentials_folder)
     points = point_names(points_toml)
     check_credentials(site_toml, kinds=library.kinds, points=points)
+    watching = watching_of(site_toml, folder, kinds=library.kinds, points=points)
     networks = site_file.networks if site_file else None
     ground = Ground(
         kinds=library.kinds,
@@ -96,6 +98,7 @@ def load_site(
         limits=site_file.limits,
         uses_mdns=site_file.uses_mdns,
         discovery=site_file.discovery,
+        watching=watching,
         device_ca_file=site_file.device_ca_file,
         store_file=site_file.store_file,
     )

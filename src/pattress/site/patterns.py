@@ -1,4 +1,4 @@
-"""Regular expressions that a policy may use: those that stay fast whatever a device reports.
+"""Regular expressions that a site's files may use: those that stay fast whatever a device reports.
 
 What belongs here: whether a pattern compiles, and a bound on the ways in which it can match. What does not: matching.
 The library goes back and tries every way; a device could report a text that keeps an unlucky pattern busy for years.
@@ -9,6 +9,7 @@ import warnings
 from dataclasses import dataclass
 
 MAX_PATTERN_LENGTH = 200
+MAX_LINE_PATTERN_LENGTH = 500
 MAX_BITS = 27
 """Ways to try, as a power of two: a repetition counts 9 bits, for values have at most 512 characters.
 
@@ -22,15 +23,28 @@ _OPTION_BITS = 2
 
 def pattern_fault(pattern: str) -> str | None:
     """Return what is wrong with a regular expression, or None where it may be used."""
-    if len(pattern) > MAX_PATTERN_LENGTH:
-        return f"it has more than {MAX_PATTERN_LENGTH} characters"
+    return _fault(pattern, MAX_PATTERN_LENGTH, _Ways())
+
+
+def line_pattern_fault(pattern: str) -> str | None:
+    """Return what is wrong with a regular expression for the lines of a log, or None where it may be used.
+
+    A line has many parts, so that its repetitions are not counted. But none may stand around another, unless it is
+    of so many as are written: a stranger chooses what is in a line.
+    """
+    return _fault(pattern, MAX_LINE_PATTERN_LENGTH, _Ways(counts=False))
+
+
+def _fault(pattern: str, max_length: int, ways: "_Ways") -> str | None:
+    if len(pattern) > max_length:
+        return f"it has more than {max_length} characters"
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")  # what a later version may read otherwise is not left to chance
             re.compile(pattern)
     except (re.error, OverflowError, RecursionError, Warning) as error:
         return str(error)
-    return _Ways().fault(pattern)
+    return ways.fault(pattern)
 
 
 @dataclass(slots=True)
@@ -44,7 +58,8 @@ class _Group:
 class _Ways:
     """Counts the ways in which a pattern that compiles can match. It errs towards more ways than there are."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, counts: bool = True) -> None:
+        self._counts = counts
         self._bits = 0
         self._open = [_Group()]
 
@@ -63,7 +78,11 @@ class _Ways:
             if closed is not None and closed.is_variable and not self._is_harmless(quantifier):
                 return "a repetition around another repetition, an option or a choice can take for ever"
             self._quantify(quantifier)
-        return None if self._bits <= MAX_BITS else "it has so many repetitions and options that it can take for ever"
+        return (
+            None
+            if not self._counts or self._bits <= MAX_BITS
+            else "it has so many repetitions and options that it can take for ever"
+        )
 
     def _take(self, token: re.Match[str]) -> _Group | None:
         """Take one token; where it closes a group, return that group."""
@@ -85,8 +104,9 @@ class _Ways:
         self._bits += _OPTION_BITS if quantifier["count"] == "?" else _REPETITION_BITS
         self._open[-1].is_variable = True
 
-    @staticmethod
-    def _is_harmless(quantifier: re.Match[str]) -> bool:
+    def _is_harmless(self, quantifier: re.Match[str]) -> bool:
+        if not self._counts and _FEW.fullmatch(quantifier["count"]):
+            return True
         return quantifier["mode"] == "+" or quantifier["count"] in ("?", "{1}")
 
 
@@ -98,3 +118,4 @@ _TOKEN = re.compile(
 )
 _QUANTIFIER = re.compile(r"(?P<count>[*+?]|\{\d+\}|\{\d*,\d*\})(?P<mode>[+?]?)")
 _FIXED = re.compile(r"\{\d+\}")
+_FEW = re.compile(r"\{[1-9]\}")  # as in (?:\d{1,3}\.){3}, which is no worse than the same written out

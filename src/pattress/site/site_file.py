@@ -1,17 +1,19 @@
 """`site.toml` into networks, brokers, credentials and limits.
 
-What belongs here: what that one file says. What does not: the other files of a site, and what it takes of them
-(`load`); only whether the kinds and points that credentials name exist is checked here, once they are known.
+What belongs here: what that one file says. What does not: its `[watch]` table (`watch_file`), the other files of a
+site, and what it takes of them (`load`); only whether the kinds and points that credentials name exist is checked here,
+once they are known.
 """
 
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field
 
+from pattress.model.addresses import IPNetwork
 from pattress.model.site import Broker, Credential, Discovery, Limits, Networks, Secret
 from pattress.site.files import TomlFile
 from pattress.site.lines import KeyPath
@@ -100,6 +102,7 @@ class SiteShape(Shape):
     reading: Table = Field(default={}, description="a table")
     broker: list[Table] = Field(default=[], description="[[broker]] tables")
     credential: list[Table] = Field(default=[], description="[[credential]] tables")
+    watch: Table = Field(default={}, description="a table")
 
 
 class NetworksShape(Shape):
@@ -107,6 +110,7 @@ class NetworksShape(Shape):
 
     devices: list[SiteNetwork] = Field(description='a list of networks, such as ["192.0.2.0/24"]', min_length=1)
     inside: list[SiteNetwork] = Field(default=[], description='a list of networks, such as ["192.0.2.0/24"]')
+    outside: list[SiteNetwork] = Field(default=[], description='a list of networks, such as ["203.0.113.0/24"]')
     names: list[Annotated[str, AfterValidator(_domain)]] | None = Field(default=None, description="a list of domains")
     interfaces: list[Text] = Field(default=[], description="a list of interface names or addresses")
 
@@ -183,10 +187,20 @@ def _networks(file: TomlFile) -> Networks | None:
     if shape is None:
         return None
     devices, inside = tuple(shape.devices), tuple(dict.fromkeys((*shape.devices, *shape.inside)))
-    interfaces = tuple(shape.interfaces)
-    if shape.names is None:
-        return Networks(devices=devices, inside=inside, interfaces=interfaces)
-    return Networks(devices=devices, inside=inside, names=tuple(shape.names), interfaces=interfaces)
+    for number, network in enumerate(shape.outside):
+        shared = next((one for one in inside if _overlap(one, network)), None)
+        if shared is not None:
+            found_too = f"{said(str(network))}, which shares addresses with {shared}"
+            expected = "a network apart from those of devices and inside"
+            file.fault(("networks", "outside", number), found=found_too, expected=expected)
+    networks = Networks(
+        devices=devices, inside=inside, outside=tuple(shape.outside), interfaces=tuple(shape.interfaces)
+    )
+    return networks if shape.names is None else replace(networks, names=tuple(shape.names))
+
+
+def _overlap(one: IPNetwork, other: IPNetwork) -> bool:
+    return one.version == other.version and one.overlaps(other)
 
 
 def _discovery(shape: DiscoveryShape, folder: Path) -> Discovery:

@@ -16,6 +16,7 @@ TODAY = date(2026, 11, 25)
 BUILT_IN = {"duplicate-identity": "fault"}
 FILES = {
     "site": "site.toml",
+    "watch": "site.toml",
     "points": "points.toml",
     "waivers": "waivers.toml",
     "policy": "policy.toml",

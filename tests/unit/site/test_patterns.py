@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from pattress.site.patterns import pattern_fault
+from pattress.site.patterns import MAX_LINE_PATTERN_LENGTH, line_pattern_fault, pattern_fault
 
 QUICK = [
     "mill-[a-z]+",
@@ -77,3 +77,24 @@ def test_the_worst_pattern_that_may_be_used_ends_on_the_longest_text() -> None:
 )
 def test_what_is_no_pattern_is_refused_with_the_reason(pattern: str, fault: str) -> None:
     assert pattern_fault(pattern) == fault
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        r"(?P<asker>(?:\d{1,3}\.){3}\d{1,3})",
+        r"\S+ \S+ client (?P<asker>[^#\s]+)#\d+ \((?P<name>[^)]+)\): query: \S+ IN (?P<type>\S+) \S+",
+        "a" * MAX_LINE_PATTERN_LENGTH,
+    ],
+)
+def test_a_line_of_a_log_may_have_many_parts(pattern: str) -> None:
+    assert line_pattern_fault(pattern) is None
+
+
+@pytest.mark.parametrize("pattern", [r"(a+)+x", r"(?:\S+ )*x", r"(a{1,9}){1,50}x", r"(a|aa)+x", r"(a+){10}x"])
+def test_a_repetition_around_another_may_not_stand_in_a_pattern_for_lines(pattern: str) -> None:
+    assert "take for ever" in (line_pattern_fault(pattern) or "")
+
+
+def test_a_pattern_for_lines_is_bounded() -> None:
+    assert line_pattern_fault("a" * (MAX_LINE_PATTERN_LENGTH + 1)) == "it has more than 500 characters"
