@@ -117,7 +117,9 @@ def _icmp_type(told: _Told, row: int, protocol: int | None) -> int | None:
     value = told.one(row, plain)
     if value is not None:
         return value
-    both = told.one(row, with_code) or told.one(row, fields.RECEIVER_PORT)
+    both, port = told.one(row, with_code), told.one(row, fields.RECEIVER_PORT)
+    if not both and port is not None:
+        both = port
     return None if both is None else both >> 8
 
 
