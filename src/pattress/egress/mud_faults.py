@@ -3,7 +3,6 @@
 What belongs here: a shape's complaints, said as all faults are. What does not: the shapes, and judging.
 """
 
-from collections.abc import Iterator, Sequence
 from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -14,7 +13,10 @@ _Read = TypeVar("_Read", bound=BaseModel)
 
 
 def read_shape(shape: type[_Read], value: object, *, file: str, pointer: str) -> _Read | list[Fault]:
-    """Return what `value` says, or its faults, the first hundred of them. `pointer` is where it stands (RFC 6901)."""
+    """Return what `value` says, or its faults, the first hundred of them. `pointer` is where it stands (RFC 6901).
+
+    The steps below it are numbers and names of the shape, none of which has a character that a pointer would escape.
+    """
     try:
         return shape.model_validate(value)
     except ValidationError as error:
@@ -22,7 +24,7 @@ def read_shape(shape: type[_Read], value: object, *, file: str, pointer: str) ->
             Fault(
                 file=file,
                 line=None,
-                place=pointer + "".join(_steps(detail["loc"])),
+                place=pointer + "".join(f"/{step}" for step in detail["loc"]),
                 found="nothing" if detail["type"] == "missing" else shown(detail["input"]),
                 expected=_expected(detail["type"], detail["msg"]),
             )
@@ -45,11 +47,6 @@ def shown(value: object) -> str:
             return "a very large number"
         case _:
             return str(value)[:_SHOWN_CHARACTERS]
-
-
-def _steps(location: Sequence[str | int]) -> Iterator[str]:
-    for step in location:
-        yield "/" + str(step).replace("~", "~0").replace("/", "~1")
 
 
 def _expected(sort: str, message: str) -> str:

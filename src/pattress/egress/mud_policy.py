@@ -131,7 +131,7 @@ class _Way:
     ports: tuple[tuple[int, int], ...]
 
     def may_overlap(self, other: "_Way") -> bool:
-        """Whether a packet may be of both. Two names are taken to be two hosts; a name may be in any network."""
+        """Whether a packet may be of both. Two names are taken to be two hosts."""
         if self.protocol is not None and other.protocol is not None and self.protocol != other.protocol:
             return False
         if self.ports and other.ports and not _share(self.ports, other.ports):
@@ -142,8 +142,7 @@ class _Way:
             return True
         if self.network.version != other.network.version:
             return False
-        is_one_by_name = (self.name is None) != (other.name is None)
-        return is_one_by_name or _lie_in_one_another(self.network, other.network)
+        return _lie_in_one_another(self.network, other.network)
 
 
 _VERSIONS = {"ipv4-acl-type": 4, "ipv6-acl-type": 6}
@@ -166,7 +165,7 @@ def _may_be_outside(classes: Mapping[str, Any]) -> bool:
 def _not_understood(entry: EntryShape) -> str:
     """Return what an entry matches beside what can be judged or left aside, in words, or nothing."""
     matches = entry.matches
-    unknown = set(matches.others | (entry.others - {"statistics"}))
+    unknown = set(matches.others | entry.others)
     if matches.mud is not None:
         unknown.update(matches.mud or ("ietf-mud:mud",))
     if matches.layer3 is not None:

@@ -217,7 +217,12 @@ def test_networks_that_share_no_address_do_not_drop_one_another() -> None:
     shares = entry("two", ipv4={"destination-ipv4-network": "203.0.113.0/24"})
     apart = entry("three", ipv4={"destination-ipv4-network": "203.0.113.128/25"})
 
-    assert ways(profile_of(drop, shares, apart)) == [(None, "203.0.113.128/25", None, (), False)]
+    by_name = entry("four", ipv4=to("a.example", **{"destination-ipv4-network": "203.0.113.128/25"}))
+
+    assert ways(profile_of(drop, shares, apart, by_name)) == [
+        (None, "203.0.113.128/25", None, (), False),
+        ("a.example", "203.0.113.128/25", None, (), False),
+    ]
 
 
 FROM = {"ietf-acldns:src-dnsname": "a.example"}
