@@ -34,6 +34,10 @@ class ReportError(PattressError):
     """A report could not be written where it was asked for; what it would have told is kept in the database."""
 
 
+class CaptureError(PattressError):
+    """A file of captured traffic cannot be read; look at the file, or capture anew."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
     """One mistake in one file that a person writes.
