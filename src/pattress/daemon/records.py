@@ -5,12 +5,13 @@ What belongs here: asking the store, and what to call devices. What does not: wa
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 from pattress.audit.kept import KnownAtPoint, find_known, kept_sightings, known_devices
 from pattress.egress.whereabouts import Whereabouts
 from pattress.identity import merge
+from pattress.model.device import Sighting
 from pattress.model.encounter import Encounter, Hearing
 from pattress.model.errors import UsageError
 from pattress.model.kept import KnownDevice
@@ -44,8 +45,14 @@ async def recorded(site: Site, store_file: Path, since: datetime, words: str | N
 
 
 def title_of(site: Site, known: Sequence[KnownDevice]) -> Callable[[str], str]:
-    """Return what to call devices by their ids."""
-    whereabouts = Whereabouts(site.plan, merge(kept_sightings(list(known))).devices)
+    """Return what to call devices by their ids, be they only planned so far."""
+    now = datetime.now(UTC)
+    planned = [
+        Sighting(source="point", seen_at=now, mac=point.mac, serial=point.serial, name=point.announced, kind=point.kind)
+        for point in site.plan.points
+        if point.is_bound
+    ]
+    whereabouts = Whereabouts(site.plan, merge([*kept_sightings(list(known)), *planned]).devices)
     return lambda device: whereabouts.called(device).title
 
 

@@ -4,20 +4,23 @@ What belongs here: feeding a file to the desk. What does not: keeping anything, 
 """
 
 import asyncio
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
+from typing import TypeVar
 
 from pattress.audit.session import Clock
 from pattress.daemon.desk import Desk, Taken, added_up
 from pattress.daemon.finder import Finder
 from pattress.daemon.listeners import NO_NUMPY
-from pattress.egress.captures import Captured, datagrams_of, kind_of
+from pattress.egress.captures import datagrams_of, kind_of
 from pattress.egress.log_head import moment_of, split_head
 from pattress.egress.tail_reader import MAX_LINE_BYTES
+from pattress.egress.tally import Tallies, Tally
 from pattress.egress.whereabouts import Owner, Whereabouts
-from pattress.model.addresses import IPAddress, parse_address
+from pattress.model.addresses import IPAddress
 from pattress.model.encounter import Alert, Encounter, Hearing
 from pattress.model.errors import UsageError
 from pattress.model.site import Site
@@ -26,6 +29,7 @@ from pattress.store.store import Store
 
 DATAGRAMS_AT_ONCE = 64
 LINES_AT_ONCE = 1_000
+Item = TypeVar("Item")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +89,7 @@ def _replayed(site: Site, whereabouts: Whereabouts, file: Path, name: str | None
         last_at = _replay_log(site, desk, gathered, file, name, clock)
         notes: list[str] = []
     else:
-        last_at, notes = _replay_capture(site, desk, gathered, file, clock)
+        last_at, notes = _replay_capture(site, desk, gathered, file, name, clock)
     gathered.add(desk.take(last_at, is_last=True))
     taken = gathered.taken
     assert taken is not None, "something was taken just now"  # noqa: S101 - says so to the type checker
@@ -135,56 +139,66 @@ def _log_sources(site: Site, name: str | None) -> list[WatchSource]:
 
 
 def _replay_capture(
-    site: Site, desk: Desk, gathered: _Gathered, file: Path, clock: Clock
+    site: Site, desk: Desk, gathered: _Gathered, file: Path, name: str | None, clock: Clock
 ) -> tuple[datetime, list[str]]:
     """Take in datagrams at the time at which they were captured."""
-    by_sender = {
-        sender: source for source in site.watching.sources if source.kind == "flows" for sender in source.senders
-    }
-    if not by_sender:
-        raise UsageError(
-            "the site has no source of flow export",
-            where="pattress encounters replay",
-            next_step="Add a `[[watch.source]]` of kind flows, with the exporter's address in `from`, to site.toml.",
-        )
+    sources = _flow_sources(site, name)
     try:
         from pattress.egress.flows.decoder import FlowDecoder
         from pattress.egress.flows.evidence import FlowEvidence
         from pattress.egress.space_bulk import BulkSpace
     except ImportError as error:
         raise UsageError(NO_NUMPY, where=str(file), next_step="Look at it on another machine.") from error
-    decoder = FlowDecoder()
+    by_sender = {sender: source for source in sources for sender in source.senders}
+    decoder, missing = FlowDecoder(), Tally()
     flows = FlowEvidence(by_sender, desk.tallies, decoder, BulkSpace(desk.space))
-    last_at, strangers = clock(), 0
-    batch: list[Captured] = []
-
-    def take_in() -> datetime:
-        at = batch[-1].at
-        for _, traffic, calls in flows.of([(one.sender, one.port, one.payload) for one in batch], at):
-            for one in traffic:
-                desk.evidence(one)
-            desk.calls(calls, at)
-        gathered.add(desk.take(at))
-        batch.clear()
-        return at
-
-    for one in datagrams_of(file):
-        if _source_of(by_sender, one) is None:
-            strangers += 1
-            continue
-        batch.append(one)
-        if len(batch) >= DATAGRAMS_AT_ONCE:
-            last_at = take_in()
-    if batch:
-        last_at = take_in()
-    desk.tallies.strangers += strangers
-    waiting = [
+    last_at = clock()
+    of_listed = (
+        (sender, one)
+        for one in datagrams_of(file, missing)
+        if (sender := _listed(one.sender, by_sender, desk.tallies)) is not None
+    )
+    for batch in _batches(of_listed, DATAGRAMS_AT_ONCE):
+        last_at = batch[-1][1].at
+        for _, traffic, calls in flows.of([(str(sender), one.port, one.payload) for sender, one in batch], last_at):
+            for evidence in traffic:
+                desk.evidence(evidence)
+            desk.calls(calls, last_at)
+        gathered.add(desk.take(last_at))
+    notes = [
         f"{one.count} data sets of {one.exporter} wait for their templates, which this file does not hold"
         for one in decoder.waiting()
     ]
-    return last_at, waiting
+    if missing.lost:
+        notes.append(f"{missing.lost} datagrams are missing or in part only")
+    return last_at, notes
 
 
-def _source_of(by_sender: dict[IPAddress, WatchSource], one: Captured) -> WatchSource | None:
-    address = parse_address(one.sender)
-    return None if address is None else by_sender.get(address)
+def _flow_sources(site: Site, name: str | None) -> list[WatchSource]:
+    flows = [one for one in site.watching.sources if one.kind == "flows"]
+    chosen = [one for one in flows if name in (None, one.name)]
+    if not chosen:
+        known = ", ".join(one.name for one in flows) or "none"
+        raise UsageError(
+            "the site has no source of flow export" if name is None else f"the site has no source of flows {name!r}",
+            where="pattress encounters replay",
+            next_step="Add a `[[watch.source]]` of kind flows, with the exporter's address in `from`, to site.toml. "
+            f"Known: {known}.",
+        )
+    return chosen
+
+
+def _listed(sender: IPAddress | None, by_sender: Mapping[IPAddress, WatchSource], tallies: Tallies) -> IPAddress | None:
+    """Return the sender where the site lists it. A datagram that was saved without one is of the first of these."""
+    if sender is None:
+        return next(iter(by_sender))
+    if sender in by_sender:
+        return sender
+    tallies.strangers += 1
+    return None
+
+
+def _batches(items: Iterable[Item], count: int) -> Iterator[list[Item]]:
+    rest = iter(items)
+    while batch := list(islice(rest, count)):
+        yield batch
