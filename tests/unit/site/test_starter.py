@@ -54,6 +54,7 @@ def test_the_example_profile_is_right_once_it_is_renamed(tmp_path: Path) -> None
 def test_what_is_commented_out_is_right_once_it_is_not(tmp_path: Path) -> None:
     write_starter(tmp_path)
     (tmp_path / "profiles/example.toml.txt").rename(tmp_path / "profiles/example.toml")
+    (tmp_path / "example.mud.json").write_text("{}")
     (tmp_path / "secrets/broker").write_text("a\n")
     (tmp_path / "secrets/modules").write_text("b\n")
     for file in tmp_path.glob("*.toml"):
@@ -67,6 +68,10 @@ def test_what_is_commented_out_is_right_once_it_is_not(tmp_path: Path) -> None:
     assert [waiver.rule for waiver in site.waivers] == ["over-temperature-on"]
     assert [broker.port for broker in site.brokers] == [8883]
     assert [credential.kind for credential in site.credentials] == ["example-relay"]
+    assert [source.kind for source in site.watching.sources] == ["flows", "firewall", "names", "connections"]
+    assert [allowance.name for allowance in site.watching.allowances] == ["*.pool.example"]
+    assert [mud.kind for mud in site.watching.mud_files] == ["example-relay"]
+    assert len(site.networks.outside) == 1
 
 
 def _uncommented(line: str) -> str:
