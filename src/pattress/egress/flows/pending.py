@@ -13,7 +13,7 @@ from pattress.egress.flows.message import Clock
 # Exporters repeat their templates after minutes, some only after so many packets, which is long where little happens.
 MAX_HELD: Final = timedelta(hours=1)
 # 512 KiB is about 10 000 records of 50 octets, half an hour of 5 records a second. The octets, and 2048 sets with about
-# 300 octets of bookkeeping each, are 1.1 MiB a stream, and 70 MiB for the 64 streams there may be.
+# 300 octets of bookkeeping each, are 1.1 MiB a stream, and 35 MiB for the 32 streams there may be.
 MAX_HELD_OCTETS: Final = 512 * 1024
 MAX_HELD_SETS: Final = 2048
 

@@ -13,9 +13,9 @@ from pattress.egress.flows.pending import Pending
 from pattress.egress.flows.sequence import BEFORE, EVERY_WAY, Sequence
 from pattress.egress.flows.templates import Templates
 
-# A house has one to three exporters with a stream or two each. A stream takes at most 1.3 MiB of templates and 1.1 MiB
-# of what waits for them, which is 154 MiB in all if somebody does everything to fill them.
-MAX_STREAMS: Final = 64
+# A house has one to three exporters with a stream or two each. A stream takes at most 1.9 MiB of templates and 1.1 MiB
+# of what waits for them, which is 96 MiB in all if somebody who may send as all of them does everything to fill them.
+MAX_STREAMS: Final = 32
 MAX_STREAMS_OF_EXPORTER: Final = 16  # so that one cannot push the others out; each restart may bring a new port
 MAX_SAMPLERS: Final = 64
 # A loss of this size is one; a larger jump is a new count. In records, an outage of 100 s at 10 000 records a second.

@@ -19,9 +19,11 @@ from pattress.egress.flows.fields import (
 )
 
 FIRST_TEMPLATE: Final = 256  # RFC 7011 section 3.3.2: lower numbers are no templates
-MAX_FIELDS: Final = 128  # exporters send 10 to 60; the record of a template is then at most 6 + 128 * 8 = 1030 octets
+MAX_FIELDS: Final = (
+    128  # exporters send 10 to 60; a template is then at most 6 + 128 * 8 = 1030 octets, 15 KiB when read
+)
 MAX_RECORD_OCTETS: Final = 65_507  # the payload of the largest UDP datagram over IPv4: a longer record cannot come
-MAX_TEMPLATES: Final = 128  # of one stream; exporters send 1 to 20. At most 128 * 10 KiB = 1.3 MiB a stream
+MAX_TEMPLATES: Final = 128  # of one stream; exporters send 1 to 20. At most 128 * 15 KiB = 1.9 MiB a stream
 
 
 class Field(NamedTuple):

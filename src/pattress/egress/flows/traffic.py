@@ -36,11 +36,12 @@ def traffic_of(
         is_after_filter: Whether the source sees packets only once a filter has let them through.
     """
     told = _Told(columns, rows)
-    began = _began(told, columns.clocks(rows))
+    clocks = columns.clocks(rows)
+    began = _began(told, clocks)
     macs = columns.pick_octets(fields.SENDER_MAC, rows) or [b""] * len(rows)
     senders, receivers = _addresses(columns, columns.sender[rows]), _addresses(columns, columns.receiver[rows])
     found = []
-    for row, clock in enumerate(columns.clocks(rows)):
+    for row, clock in enumerate(clocks):
         protocol = told.one(row, fields.PROTOCOL)
         icmp_type = _icmp_type(told, row, protocol)
         has_ports = protocol not in _ICMP
@@ -148,8 +149,9 @@ def _initiator(told: _Told, row: int) -> Side | None:
     direction = told.one(row, fields.BIFLOW_DIRECTION)
     if direction in (1, 2):
         return "sender" if direction == 1 else "receiver"
-    # Records that count by who began have the one who did as their source.
-    return "sender" if told.first(row, (fields.INITIATOR_PACKETS, fields.INITIATOR_OCTETS)) is not None else None
+    # Records that count by who began, and those of a translation that was set up, have the one who did as their source.
+    counts_by_initiator = told.first(row, (fields.INITIATOR_PACKETS, fields.INITIATOR_OCTETS)) is not None
+    return "sender" if counts_by_initiator or told.one(row, fields.NAT_EVENT) in _TRANSLATIONS_BEGUN else None
 
 
 def _sampling(told: _Told, row: int, of_stream: int) -> int:
@@ -216,4 +218,5 @@ _ICMP = {
     1: (fields.ICMP_TYPE_IPV4, fields.ICMP_TYPE_AND_CODE_IPV4),
     58: (fields.ICMP_TYPE_IPV6, fields.ICMP_TYPE_AND_CODE_IPV6),
 }
+_TRANSLATIONS_BEGUN = (1, 4, 6)  # IANA's natEvent: of any kind, from IPv4 to IPv4, from IPv6 to IPv4
 _FROM_1900_TO_1970_S = 2_208_988_800

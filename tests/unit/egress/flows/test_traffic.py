@@ -106,6 +106,13 @@ def test_a_biflow_may_tell_who_began(direction: int, initiator: str | None) -> N
     assert told([(239, 1)], {239: direction}).initiator == initiator
 
 
+@pytest.mark.parametrize(
+    ("event", "initiator"), [(0, None), (1, "sender"), (4, "sender"), (6, "sender"), (2, None), (5, None)]
+)
+def test_a_translation_that_was_set_up_tells_that_the_sender_began(event: int, initiator: str | None) -> None:
+    assert told([(230, 1)], {230: event}).initiator == initiator
+
+
 def test_counts_by_who_began_tell_that_the_sender_did_and_what_came_back() -> None:
     found = told([(231, 4), (232, 4), (298, 4), (299, 4)], {231: 300, 232: 500, 298: 3, 299: 2})
 
