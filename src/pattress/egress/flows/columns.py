@@ -97,13 +97,7 @@ class Columns:
         name = _name(element, is_reverse)
         if name not in self._names:
             return None
-        column = self._records[name][rows]
-        if column.ndim == 2:  # an integer of 3, 5, 6 or 7 octets, or a hardware address
-            whole: NDArray[np.uint64] = np.zeros(len(column), np.uint64)
-            for octet in range(column.shape[1]):
-                whole = (whole << np.uint64(8)) | column[:, octet]
-            return whole
-        return column.astype(column.dtype.newbyteorder("="))
+        return _native(self._records[name][rows])
 
 
 def columns_of(
@@ -136,7 +130,7 @@ def _by_version(template: Template, records: NDArray[np.void]) -> list[tuple[Lit
         return [(6, None)]
     is_ipv4 = (records[_name(fields.SENDER_IPV4, False)] != 0) | (records[_name(fields.RECEIVER_IPV4, False)] != 0)
     if (fields.IP_VERSION, False) in template.places:
-        version = records[_name(fields.IP_VERSION, False)]
+        version = _native(records[_name(fields.IP_VERSION, False)])
         is_ipv4 = (version == 4) | ((version != 6) & is_ipv4)
     if is_ipv4.all():
         return [(4, None)]
@@ -161,6 +155,16 @@ def _format(element: int, place: Place) -> str:
     if element == fields.SENDER_MAC or place.length not in (1, 2, 4, 8):
         return f"({place.length},)u1"
     return f">u{place.length}"
+
+
+def _native(column: NDArray[Any]) -> NDArray[Any]:
+    if column.ndim == 1:
+        return column.astype(column.dtype.newbyteorder("="))
+    # An integer of 3, 5, 6 or 7 octets, of which NumPy knows nothing.
+    whole: NDArray[np.uint64] = np.zeros(len(column), np.uint64)
+    for octet in range(column.shape[1]):
+        whole = (whole << np.uint64(8)) | column[:, octet]
+    return whole
 
 
 def _is_set(addresses: NDArray[Any]) -> NDArray[np.bool_]:

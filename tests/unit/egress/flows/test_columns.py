@@ -88,9 +88,9 @@ def test_an_element_that_repeats_counts_where_it_stands_first() -> None:
     assert pairs(found) == [(HALL, FAR)]
 
 
-@pytest.mark.parametrize("fields", [BOTH, BOTH[1:]])
+@pytest.mark.parametrize("fields", [BOTH, BOTH[1:], [(60, 3), *BOTH[1:]], [(60, 4), *BOTH[1:]]])
 def test_rows_of_a_template_with_both_kinds_of_addresses_are_split_by_which_is_set(fields: list[FieldTold]) -> None:
-    """With the IP version in the record, and without it."""
+    """With the IP version in the record, without it, and with one of more octets than it needs, as fuzzing found."""
     rows = [
         {60: 4, 8: HALL, 12: FAR, 27: BLANK6, 28: BLANK6, 2: 1},
         {60: 6, 8: BLANK4, 12: BLANK4, 27: HALL6, 28: FAR6, 2: 2},
