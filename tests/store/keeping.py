@@ -43,6 +43,11 @@ async def audit(store: Store, k: int) -> None:
     )
 
 
+async def watched(store: Store, k: int) -> None:
+    await store.keep_encounters(world.encounters(k), [world.hearing(k)], [])
+    await store.keep_told([world.told(k)])
+
+
 async def readings(store: Store) -> None:
     last = await store.last_run()
     assert last is not None
@@ -55,6 +60,8 @@ async def main(path: Path, first: int) -> None:
             say(f"begin {k}")
             if await attempt("audit", k, audit(store, k)):
                 await attempt("readings", k, readings(store))
+            if k % 2 == 0:
+                await attempt("encounters", k, watched(store, k))
             if k % 3 == 0:
                 await attempt("sign-off", k, store.sign_off([world.sign_off(k)]))
             if k % 10 == 0:

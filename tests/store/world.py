@@ -11,6 +11,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from pattress.model.device import Device, Sighting
+from pattress.model.encounter import Encounter, Hearing, Told
 from pattress.model.finding import Finding, Subject
 from pattress.model.kept import KeptRun, Retention, SignOff
 from pattress.model.reading import Reading, Reported, Snapshot, Unreadable
@@ -99,6 +100,30 @@ def sign_off(k: int) -> SignOff:
     )  # fmt: skip
 
 
+def encounters(k: int) -> list[Encounter]:
+    """What was tried while audit k went on; a flood now and then."""
+    count = 300 if k % 25 == 0 else 3
+    return [
+        Encounter(
+            kind="tried", device=identity(k % DEVICES), remote=f"2001:db8:{k:x}::{number:x}", first_at=at(k),
+            last_at=at(k), protocol=17, port=123, packets_out=1, octets_out=76, sources=("router-flows",),
+        )
+        for number in range(count)
+    ]  # fmt: skip
+
+
+def hearing(k: int) -> Hearing:
+    return Hearing(source="router-flows", hour=at(k), listened_s=1800.0, heard=k)
+
+
+def told(k: int) -> Told:
+    """What was told of a device for the k-th time: the newest is kept."""
+    return Told(
+        device=identity(0), kind="tried", place="2001:db8::/32", first_at=at(0), last_at=at(k), count=k, told_at=at(k),
+        told_count=k,
+    )  # fmt: skip
+
+
 def faults(path: Path, acknowledged: Iterable[str], *, read_only: bool = False) -> list[str]:
     """Return what of the acknowledged is not in a database, and what is in it by half."""
     return asyncio.run(_faults(path, sorted(acknowledged), read_only))
@@ -117,6 +142,8 @@ async def _faults(path: Path, acknowledged: list[str], read_only: bool) -> list[
                 found += await _audit_faults(store, k, kept, newest)
             elif word == "readings" and k > newest - KEPT_EVERY:
                 found += await _reading_faults(store, k, at(k) + timedelta(minutes=5))
+            elif word == "encounters" and k > newest - KEPT_EVERY:
+                found += await _encounter_faults(store, k)
             elif word == "sign-off" and signed.get(str(k)) != sign_off(k):
                 found.append(f"sign-off {k} is not there as it was acknowledged")
         return found
@@ -151,6 +178,20 @@ async def _reading_faults(store: Store, k: int, taken_at: datetime) -> list[str]
         kept = await store.measurements(identity(number), name, taken_at, taken_at + timedelta(seconds=1))
         if [one.value for one in kept] != ([k] if is_read(k, number) else []):
             found.append(f"the reading {k} of device {number} at {taken_at} is {kept}")
+    return found
+
+
+async def _encounter_faults(store: Store, k: int) -> list[str]:
+    """Nothing of what came is missing from the counts, whether it has a row of its own or not."""
+    kept = await store.encounters(since=at(k), until=at(k) + timedelta(milliseconds=1), device=identity(k % DEVICES))
+    found = []
+    has_its_own = any(one.remote.startswith(f"2001:db8:{k:x}::") for one in kept)
+    if sum(one.count for one in kept) < len(encounters(k)) or not has_its_own:
+        found.append(f"the encounters of audit {k} are {len(kept)}")
+    if k not in {one.heard for one in await store.hearings(at(k), at(k) + timedelta(seconds=1))}:
+        found.append(f"how audit {k} heard the source is not kept")
+    if max((one.count for one in await store.told()), default=0) < k:
+        found.append(f"what was told in audit {k} is not kept")
     return found
 
 

@@ -7,8 +7,9 @@ Every function works inside a transaction that somebody else began and ends.
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import astuple, dataclass, fields, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
+from operator import attrgetter
 
 from sqlite_utils import Database
 
@@ -221,8 +222,7 @@ def _row(columns: Mapping[str, object]) -> EncounterRow:
 
 
 def _columns_of(row: EncounterRow, words: Words) -> tuple[int | None, ...]:
-    values = dict(zip(_COLUMNS, astuple(row), strict=True))
-    return tuple(words.layout_key(row.sources) if name == "sources" else value for name, value in values.items())
+    return tuple(words.layout_key(row.sources) if value is row.sources else value for value in _values(row))
 
 
 @lru_cache(maxsize=256)  # a site has few sources, and fewer sets of them
@@ -231,4 +231,5 @@ def _source_names(names: str) -> tuple[str, ...]:
 
 
 _COLUMNS = tuple(field.name for field in fields(EncounterRow))
+_values = attrgetter(*_COLUMNS)
 _COUNTS = ("packets_out", "octets_out", "packets_in", "octets_in", "count")
