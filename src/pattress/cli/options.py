@@ -69,13 +69,27 @@ def load(folder: Path, waivers_file: Path | None = None) -> "Site":
     from pattress.site.load import load_site
 
     credentials = os.environ.get("CREDENTIALS_DIRECTORY")
-    return load_site(
+    site = load_site(
         folder,
         today=now().astimezone().date(),
         builtin_rules={rule.id: rule.severity for rule in BUILTIN_RULES},
         credentials_folder=Path(credentials) if credentials else None,
         waivers_file=waivers_file,
     )
+    _check_mud_files(site)
+    return site
+
+
+def _check_mud_files(site: "Site") -> None:
+    """Raise every fault of the files that say what kinds of devices may do; such a file would allow nothing."""
+    if not site.watching.mud_files:
+        return
+    from pattress.egress.mud import mud_profile
+    from pattress.model.errors import SiteFileError
+
+    faults = [fault for file in site.watching.mud_files for fault in mud_profile(file).faults]
+    if faults:
+        raise SiteFileError(faults)
 
 
 def store_path(site: "Site") -> Path:

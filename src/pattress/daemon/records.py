@@ -38,10 +38,12 @@ async def recorded(site: Site, store_file: Path, since: datetime, words: str | N
     async with Store.open(store_file, read_only=True) as store:
         encounters = await store.encounters(since=since)
         hearings = await store.hearings(since=since)
+    called = title_of(site, [one.device for one in known])
     if words is not None:
-        device = _device_of(known, words, {one.device for one in encounters})
-        encounters = [one for one in encounters if one.device == device]
-    return Recorded(encounters=encounters, hearings=hearings, title_of=title_of(site, [one.device for one in known]))
+        devices = {one.device for one in encounters if _is_meant(one.device, called(one.device), words)}
+        devices = devices or {_device_of(known, words)}
+        encounters = [one for one in encounters if one.device in devices]
+    return Recorded(encounters=encounters, hearings=hearings, title_of=called)
 
 
 def title_of(site: Site, known: Sequence[KnownDevice]) -> Callable[[str], str]:
@@ -56,11 +58,13 @@ def title_of(site: Site, known: Sequence[KnownDevice]) -> Callable[[str], str]:
     return lambda device: whereabouts.called(device).title
 
 
-def _device_of(known: Sequence[KnownAtPoint], words: str, encountered: set[str]) -> str:
-    """Return the id of a device, which may be nobody's address that only encounters know."""
-    for candidate in (words, f"address:{words}"):
-        if candidate in encountered:
-            return candidate
+def _is_meant(device: str, title: str, words: str) -> bool:
+    """Whether words name a device of which there are encounters, be it one that no audit has ever seen."""
+    kinds = ("mac", "serial", "name", "address")
+    return words in (device, title) or device in {f"{kind}:{one}" for kind in kinds for one in (words, words.lower())}
+
+
+def _device_of(known: Sequence[KnownAtPoint], words: str) -> str:
     try:
         return find_known(known, words, where="pattress encounters").device.id
     except UsageError as error:

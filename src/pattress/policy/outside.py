@@ -100,10 +100,10 @@ def device_findings(
         return
     known = frozenset(ids)
     own = [one for one in outlook.encounters if one.device in known]
-    traffic = [one for one in coverage_of(outlook) if one.source.kind != "names"]
-    names = [one for one in coverage_of(outlook) if one.source.kind == "names"]
-    yield from _judged(STAYS_INSIDE, subject, own, ("reached", "approached"), traffic, is_planned)
-    yield from _judged(ASKS_NOTHING, subject, own, ("tried", "asked"), names or traffic, is_planned)
+    passing = [one for one in coverage_of(outlook) if _shows_what_passes(one.source)]
+    trying = [one for one in coverage_of(outlook) if _shows_what_tries(one.source)]
+    yield from _judged(STAYS_INSIDE, subject, own, ("reached", "approached"), passing, is_planned)
+    yield from _judged(ASKS_NOTHING, subject, own, ("tried", "asked"), trying, is_planned)
     yield from _untrue(subject, own, reading)
     for device in known & outlook.unlike.keys():
         yield _finding(UNLIKE_BEFORE, subject, "broken", outlook.unlike[device])
@@ -128,7 +128,24 @@ def _judged(
     elif sources:
         yield _finding(rule, subject, "unverified", "; ".join(one.words for one in sources))
     else:
-        yield _finding(rule, subject, "unverified", "a log of names alone proves nothing: no source tells of traffic")
+        yield _finding(rule, subject, "unverified", _UNSEEN[rule.id])
+
+
+_UNSEEN = {
+    STAYS_INSIDE.id: "no source tells of what is let through: names alone, or what is dropped alone, prove nothing",
+    ASKS_NOTHING.id: "no source tells of what does not get through: connections, or what passed, prove nothing",
+}
+
+
+def _shows_what_passes(source: WatchSource) -> bool:
+    """Whether packets that get outside show in a source."""
+    return source.kind in ("flows", "connections") or "let-through" in source.verdicts.values()
+
+
+def _shows_what_tries(source: WatchSource) -> bool:
+    """Whether packets that the filter drops, or names that are asked for, show in a source."""
+    is_before_filter = source.kind == "flows" and not source.is_after_filter
+    return is_before_filter or source.kind == "names" or "dropped" in source.verdicts.values()
 
 
 def _untrue(subject: Subject, encounters: Sequence[Encounter], reading: Reading | None) -> Iterator[Finding]:

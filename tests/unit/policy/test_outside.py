@@ -1,10 +1,11 @@
 """What watching the way to the outside comes to in an audit."""
 
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 
-from pattress.model.encounter import Encounter, EncounterKind, Hearing
+from pattress.model.encounter import Encounter, EncounterKind, Hearing, Verdict
 from pattress.model.finding import Finding, Subject
 from pattress.model.reading import Reading, Reported, Snapshot
 from pattress.model.watching import WatchKind, WatchSource
@@ -17,8 +18,11 @@ LAMP = Subject(device="mac:1", device_title="lamp", point="hall-lights", room="H
 MIDNIGHT = NIGHT.replace(hour=0, minute=0)
 
 
-def source(kind: WatchKind = "flows", name: str = "router") -> WatchSource:
-    return WatchSource(name=name, kind=kind, silent_after_s=3600.0)
+BOTH: dict[str, Verdict] = {"drop": "dropped", "pass": "let-through"}
+
+
+def source(kind: WatchKind = "flows", name: str = "router", **more: Any) -> WatchSource:
+    return WatchSource(name=name, kind=kind, silent_after_s=3600.0, **more)
 
 
 def hearings(name: str = "router", *, silent_hours: int = 0, lost: int = 0) -> list[Hearing]:
@@ -108,7 +112,7 @@ def test_silence_hides_nothing_that_was_seen() -> None:
 
 
 def test_one_source_that_was_heard_whole_is_enough_for_what_it_can_see() -> None:
-    both = outlook(sources=[source(), source("firewall", "log")], hearings=hearings("log"))
+    both = outlook(sources=[source(), source("firewall", "log", verdicts=BOTH)], hearings=hearings("log"))
 
     assert judged(both)["stays-inside"].outcome == "met"
     assert [one.outcome for one in source_findings(both)] == ["unverified", "met"]
@@ -118,8 +122,26 @@ def test_a_log_of_names_alone_proves_nothing_about_traffic() -> None:
     found = judged(outlook(sources=[source("names", "resolver")], hearings=hearings("resolver")))
 
     assert found["stays-inside"].outcome == "unverified"
-    assert found["stays-inside"].reason == "a log of names alone proves nothing: no source tells of traffic"
+    assert (found["stays-inside"].reason or "").startswith("no source tells of what is let through")
     assert found["asks-nothing-outside"].outcome == "met"
+
+
+@pytest.mark.parametrize(
+    ("only", "stays", "asks"),
+    [
+        (source("firewall", verdicts={"drop": "dropped"}), "unverified", "met"),
+        (source("firewall", verdicts={"pass": "let-through"}), "met", "unverified"),
+        (source("firewall", verdicts=BOTH), "met", "met"),
+        (source("connections"), "met", "unverified"),
+        (source("flows", is_after_filter=True), "met", "unverified"),
+        (source("flows"), "met", "met"),
+    ],
+    ids=["drops", "passes", "both", "connections", "after the filter", "before the filter"],
+)
+def test_a_source_proves_nothing_about_what_it_cannot_show(only: WatchSource, stays: str, asks: str) -> None:
+    found = judged(outlook(sources=[only]))
+
+    assert (found["stays-inside"].outcome, found["asks-nothing-outside"].outcome) == (stays, asks)
 
 
 def test_where_nothing_watches_nothing_is_judged() -> None:
