@@ -13,6 +13,7 @@ import sys
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 
+from pattress.audit.doctor_watch import examine_watching
 from pattress.audit.session import Clock
 from pattress.discovery.canary import mdns_canary
 from pattress.discovery.interfaces import chosen_interfaces
@@ -49,7 +50,7 @@ async def examine(site: Site, clock: Clock) -> list[Diagnosis]:
                 remedy="Add a [[broker]] to site.toml.",
             )
         )
-    return found
+    return [*found, *await examine_watching(site, site.folder / site.store_file, clock())]
 
 
 def _planned_profiles(site: Site) -> Iterator[Profile]:
