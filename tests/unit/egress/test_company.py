@@ -30,7 +30,7 @@ def test_hosts_and_ports_are_counted_by_the_hour() -> None:
     assert table.take_changed() == [Company(device="mac:1", hour=HOUR + timedelta(hours=1), hosts=1, ports=1)]
 
 
-@pytest.mark.parametrize("address", ["224.0.0.251", "ff02::fb", "0.0.0.0"])  # noqa: S104 - nothing is bound to it
+@pytest.mark.parametrize("address", ["224.0.0.251", "ff02::fb", "0.0.0.0"])
 def test_what_goes_to_many_is_no_call(address: str) -> None:
     table = CompanyTable()
 
