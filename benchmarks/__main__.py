@@ -7,7 +7,7 @@ import time
 
 from benchmarks.measured import Size, shown
 
-BENCHMARKS = ("reading_gently", "reading_many", "judging", "help_time", "store_growth", "scale", "year")
+BENCHMARKS = ("reading_gently", "reading_many", "judging", "help_time", "store_growth", "scale", "year", "flows")
 
 
 def main() -> int:

@@ -15,6 +15,7 @@ FIGURES = {
     "help_time": ["median", "heavy modules imported"],
     "store_growth": ["an unchanged reading", "keeping one audit"],
     "scale": ["10 devices: judge", "10 devices: peak memory"],
+    "flows": ["decode and judge, from memory", "a record at the fastest stream", "a line of a log, all of them"],
     "year": ["the database", "history of a point at a moment", "one more night: the whole audit"],
 }
 
