@@ -14,7 +14,6 @@ import pytest
 from pattress.egress.flows import netflow9
 from pattress.egress.flows.columns import Columns
 from pattress.egress.flows.ipfix import read_message, templates_in
-from pattress.egress.flows.message import FlowSet
 from pattress.egress.flows.records import cut, options_in
 from pattress.egress.flows.templates import Field, Template, template_of
 from unit.egress.flows.export import (
@@ -234,7 +233,7 @@ def test_sets_are_found_by_their_lengths() -> None:
     found = read_message(ipfix_message(A_2_1, A_3))
 
     assert found is not None
-    assert found.sets == [FlowSet(2, 20, 44), FlowSet(256, 48, 108)]
+    assert found.sets == [(2, 20, 44), (256, 48, 108)]
 
 
 def test_sampling_in_options_is_one_packet_in_so_many() -> None:

@@ -130,10 +130,9 @@ class _Batch:
         clock = Clock(message.export_ms, message.uptime_ms, self.now)
         count = options = 0
         is_countable = not message.faults
-        for flow_set in message.sets:
-            number, start, end = flow_set
+        for number, start, end in message.sets:
             if number < FIRST_TEMPLATE:
-                self._learn(stream, flow_set, payload, tally)
+                self._learn(stream, (number, start, end), payload, tally)
                 continue
             template = stream.templates.get(number)
             if template is not None:
@@ -165,12 +164,13 @@ class _Batch:
     def _learn(self, stream: Stream, flow_set: FlowSet, payload: bytes, tally: Tally) -> None:
         """Take in a set of templates, and the data that waited for them. Other sets are not used by any standard."""
         kinds = _TEMPLATE_SETS.get(stream.key.version)
-        if kinds is None or flow_set.id not in kinds:
+        number, start, end = flow_set
+        if kinds is None or number not in kinds:
             tally.refused += 1
             return
         read = _TEMPLATES[stream.key.version]
-        is_options = flow_set.id == kinds[1]
-        for told in read(payload, flow_set.start, flow_set.end, is_options=is_options, at=self.now):
+        is_options = number == kinds[1]
+        for told in read(payload, start, end, is_options=is_options, at=self.now):
             self._templates_left -= 1
             if told is None or self._templates_left < 0:
                 tally.refused += 1

@@ -7,7 +7,7 @@ import struct
 from datetime import datetime
 from typing import Final
 
-from pattress.egress.flows.message import NETFLOW_5, FlowSet, Message
+from pattress.egress.flows.message import NETFLOW_5, Message
 from pattress.egress.flows.templates import Field, Template, template_of
 
 SHAPE: Final = 256  # the number that its only template has with us
@@ -25,7 +25,7 @@ def read_message(payload: bytes) -> Message | None:
         return None
     export_ms = export_s * 1000 + export_ns // 1_000_000
     interval = sampling & 0x3FFF  # the two high bits are the mode
-    sets = [FlowSet(SHAPE, _MESSAGE.size, end)]
+    sets = [(SHAPE, _MESSAGE.size, end)]
     faults = 1 if end < len(payload) else 0
     return Message(NETFLOW_5, engine, sequence, export_ms, uptime_ms, sets, faults, max(1, interval))
 
