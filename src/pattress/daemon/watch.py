@@ -89,6 +89,7 @@ class Watch:
             now = self._clock()
             if now >= daily_at:
                 self._tell_daily(desk, now)
+                await self._thin(now)
                 daily_at = next_daily(now)
 
     async def _find(self, desk: Desk, stop: asyncio.Event) -> None:
@@ -130,6 +131,13 @@ class Watch:
         due = desk.book.daily(now)
         if due:
             self._teller.daily([(one, desk.whereabouts.called(one.device)) for one in due])
+
+    async def _thin(self, now: datetime) -> None:
+        """Let the store thin what has aged, as each audit does: not every site has audits."""
+        try:
+            await self._store.thin(now)
+        except StoreError as error:
+            self._note_refusal(error)
 
     async def _says_off(self, device: str) -> bool:
         try:
