@@ -6,7 +6,7 @@ What belongs here: that decision, without I/O and without a clock. What does not
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, time, timedelta
-from ipaddress import ip_network
+from ipaddress import IPv4Address, ip_network
 
 from pattress.model.addresses import parse_address
 from pattress.model.encounter import Alert, Encounter, Told, ToldKind
@@ -16,6 +16,7 @@ MAX_PLACES = 200  # of one device and kind. All others are one place, `elsewhere
 MAX_ENTRIES = 20_000  # of all devices, about 400 bytes each, so 8 MB. Above it every new place is `elsewhere`, of
 # which there is one for each device and kind: addresses of the device networks are what bounds these
 ELSEWHERE = "elsewhere"
+TRANSLATED = ip_network("64:ff9b::/96")  # RFC 6052 section 2.1: the last 32 bits are the IPv4 address
 DAILY_AT = time(7, 0)  # local time: with the first coffee, after the audit of the night
 
 Key = tuple[str, ToldKind, str]
@@ -100,10 +101,15 @@ class AlertBook:
 
 
 def place_of(encounter: Encounter) -> str:
-    """Return the place outside: the /24 or /48 around an address (as networks are commonly given out), or the name."""
+    """Return the place outside: the /24 or /48 around an address (as networks are commonly given out), or the name.
+
+    Behind a translator are all IPv4 networks there are: of its addresses it is the one that is meant.
+    """
     address = parse_address(encounter.remote)
     if address is None:
         return encounter.remote
+    if address in TRANSLATED:
+        address = IPv4Address(int(address) & 0xFFFF_FFFF)
     return str(ip_network((address, 24 if address.version == 4 else 48), strict=False))
 
 

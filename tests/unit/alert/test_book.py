@@ -88,6 +88,8 @@ def test_a_flood_of_places_becomes_one_place() -> None:
 def test_a_place_is_a_network_or_a_name() -> None:
     assert place_of(encounter(remote="2001:db8:1:2::9")) == "2001:db8:1::/48"
     assert place_of(replace(encounter(), remote="cloud.example")) == "cloud.example"
+    assert place_of(encounter(remote="64:ff9b::203.0.113.9")) == "203.0.113.0/24"
+    assert place_of(encounter(remote="::ffff:203.0.113.9")) == "203.0.113.0/24"
 
 
 @pytest.fixture
