@@ -22,12 +22,15 @@ def normal_address(text: str) -> str | None:
 def parse_address(text: str) -> IPAddress | None:
     """Return the IP address that `text` writes, with IPv4-mapped addresses unwrapped, or None."""
     try:
-        parsed = ipaddress.ip_address(text)
+        return plain_address(ipaddress.ip_address(text))
     except ValueError:
         return None
-    if isinstance(parsed, ipaddress.IPv6Address) and parsed.ipv4_mapped is not None:
-        return parsed.ipv4_mapped
-    return parsed
+
+
+def plain_address(address: IPAddress) -> IPAddress:
+    """Return an IPv4-mapped IPv6 address as the IPv4 address that it is, any other as it stands."""
+    mapped = address.ipv4_mapped if isinstance(address, ipaddress.IPv6Address) else None
+    return address if mapped is None else mapped
 
 
 def is_inside(address: IPAddress, networks: tuple[IPNetwork, ...]) -> bool:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pattress.egress.flows import fields
 from pattress.egress.flows.columns import Columns
 from pattress.egress.space_bulk import DEVICE, INSIDE, OUTSIDE, BulkSpace
-from pattress.model.addresses import IPAddress
+from pattress.model.addresses import IPAddress, plain_address
 
 Call = tuple[IPAddress, IPAddress, int | None]
 """A device, the host of the inside that it called, and the port, or None where there are none."""
@@ -126,7 +126,7 @@ def _addresses(packed: NDArray[Any]) -> list[IPAddress]:
     """Return an address for each value; they are few, and most of them repeat."""
     values = packed.tolist()
     made: dict[Any, IPAddress] = {
-        value: IPv6Address(value.ljust(16, b"\0")) if isinstance(value, bytes) else IPv4Address(value)
+        value: plain_address(IPv6Address(value.ljust(16, b"\0"))) if isinstance(value, bytes) else IPv4Address(value)
         for value in set(values)
     }
     return [made[value] for value in values]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from pattress.egress.flows import fields
 from pattress.egress.flows.message import Clock
-from pattress.model.addresses import IPAddress
+from pattress.model.addresses import IPAddress, plain_address
 from pattress.model.encounter import Side, Traffic, Verdict
 
 if TYPE_CHECKING:
@@ -102,7 +102,8 @@ class _Told:
 def _addresses(columns: "Columns", packed: "NDArray[np.generic]") -> list[IPAddress]:
     if columns.version == 4:
         return [IPv4Address(address) for address in packed.tolist()]
-    return [IPv6Address(address.ljust(16, b"\0")) for address in packed.tolist()]
+    # Exporters with one template for everything write IPv4 addresses as mapped ones.
+    return [plain_address(IPv6Address(address.ljust(16, b"\0"))) for address in packed.tolist()]
 
 
 def _receiver_port(told: _Told, row: int) -> int | None:

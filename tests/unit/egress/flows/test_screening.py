@@ -15,6 +15,7 @@ from pattress.egress.flows.screening import Screened, screened
 from pattress.egress.space import Space
 from pattress.egress.space_bulk import BulkSpace
 from pattress.egress.tally import Tally
+from pattress.model.addresses import IPAddress, plain_address
 from pattress.model.site import Networks
 from unit.egress.flows.house_flows import NETWORKS, data, export, flow, message, template
 
@@ -65,6 +66,12 @@ def test_the_outside_without_a_device_is_counted() -> None:
 
 def test_a_call_is_told_once_however_many_flows_it_makes() -> None:
     found = screen(*[flow("192.0.2.7", "198.51.100.5", (40000 + number, 53), 17) for number in range(30)])
+
+    assert found.calls == [(ip_address("192.0.2.7"), ip_address("198.51.100.5"), 53)]
+
+
+def test_a_call_that_is_written_in_ipv6_is_the_same_call() -> None:
+    found = screen(flow("::ffff:192.0.2.7", "::ffff:198.51.100.5", (40000, 53), 17), version=6)
 
     assert found.calls == [(ip_address("192.0.2.7"), ip_address("198.51.100.5"), 53)]
 
@@ -164,7 +171,7 @@ def test_it_chooses_as_one_by_one_would(version: int, drawn: st.DataObject) -> N
     assert found.unmatched == sum("outside" in pair and "device" not in pair for pair in sides)
     assert len(found.calls) == len(set(found.calls))
     assert set(found.calls) == {
-        (ip_address(one), ip_address(two), high if protocol in (6, 17, 132) else None)
+        (plain(one), plain(two), high if protocol in (6, 17, 132) else None)
         for one, two, low, high, protocol in rows
         if _is_call(one, two) and (low > high or protocol not in (6, 17, 132))
     }
@@ -175,3 +182,7 @@ def _is_call(sender: str, receiver: str) -> bool:
         return False
     is_broadcast = receiver in ("192.0.2.255", "255.255.255.255")
     return not (ip_address(receiver).is_multicast or ip_address(receiver).is_unspecified or is_broadcast)
+
+
+def plain(address: str) -> IPAddress:
+    return plain_address(ip_address(address))

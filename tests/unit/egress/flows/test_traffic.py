@@ -237,6 +237,15 @@ def test_the_real_ends_count_in_ipv6_too() -> None:
     ]
 
 
+def test_addresses_of_ipv4_that_are_written_as_ipv6_are_those_of_ipv4() -> None:
+    fields: list[FieldTold] = [(27, 16), (28, 16)]
+    mapped = record(fields, {27: f"::ffff:{HALL}", 28: f"::ffff:{FAR}"})
+
+    [found] = Collector().traffic(ipfix_message(template(256, fields), flow_set(256, mapped)))
+
+    assert (found.sender, found.receiver) == (ip_address(HALL), ip_address(FAR))
+
+
 # Times
 
 
