@@ -146,7 +146,12 @@ class Judge:
 
     def _told(self, one: Conversation, kind: EncounterKind, remark: str | None = None) -> Iterator[Encounter]:
         owner = self._whereabouts.owner(one.device, one.mac)
-        names = self._names.of(one.remote, one.device, one.last_at)
+        # A device asks from one of its addresses, and goes there from another: by IPv6 what was asked for by IPv4.
+        names = self._names.of(
+            one.remote,
+            lambda asker: asker == one.device or self._whereabouts.owner(asker).device == owner.device,
+            one.last_at,
+        )
         is_allowed = self._allowances.allowed(
             point=owner.point, kind=owner.kind, remote=one.remote, names=names, protocol=one.protocol,
             port=one.called_port, is_inbound=one.began == "outside",

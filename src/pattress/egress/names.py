@@ -4,6 +4,7 @@ What belongs here: that one table and its bounds. What does not: reading the res
 """
 
 from collections import OrderedDict
+from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from pattress.model.addresses import IPAddress
@@ -31,10 +32,10 @@ class NameTable:
         if len(self._names) > MAX_ADDRESSES:
             self._names.popitem(last=False)
 
-    def of(self, address: IPAddress, asker: IPAddress, now: datetime) -> tuple[str, ...]:
-        """Return the names of an address that this asker, or somebody who is not known, was given; newest first."""
+    def of(self, address: IPAddress, is_asker: Callable[[IPAddress], bool], now: datetime) -> tuple[str, ...]:
+        """Return the names of an address that the asker, or somebody who is not known, was given; newest first."""
         return tuple(
             name
             for name, (at, by) in reversed(self._names.get(address, {}).items())
-            if now - at <= KEPT and by in (asker, None)
+            if now - at <= KEPT and (by is None or is_asker(by))
         )

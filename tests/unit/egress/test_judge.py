@@ -205,6 +205,17 @@ def test_a_name_that_was_answered_before_is_told_with_its_address_and_can_be_wha
     assert asked.settled(None)[0].name == "time.example", "what another device was told is no name of this one's"
 
 
+def test_a_name_that_a_device_was_told_at_one_of_its_addresses_is_told_of_the_others() -> None:
+    far6 = ip_address("2001:db8:1::9")
+    asked = judge()
+    asked.judge(NameAnswer(source="resolver", at=NOON, name="time.example", address=far6, asker=LAMP))
+
+    asked.judge(out(sender=ip_address("fd20::7"), receiver=far6))
+    [one] = asked.settled(None)
+
+    assert (one.device, one.name) == (DEVICE, "time.example")
+
+
 def test_a_name_outside_is_asked_for_and_one_of_the_site_is_not() -> None:
     def lookup(name: str) -> Lookup:
         return Lookup(source="resolver", at=NOON, asker=LAMP, name=name, record_type="A")
