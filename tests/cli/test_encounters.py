@@ -6,11 +6,15 @@ import socket
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from datetime import UTC, datetime, timedelta
+from ipaddress import ip_address
 from pathlib import Path
 
+import dpkt
 import pytest
 
 from cli.running import pattress_command
+from pattress.lab.flow_messages import Flow, FlowEncoder, Version
 
 SITE = """
 name = "Larkspur Mill"
@@ -184,6 +188,45 @@ async def test_a_log_is_judged_as_if_it_came_now_and_nothing_is_kept(folder: Pat
         ("reached", "203.0.113.9", 443),
     ]
     assert not (folder / "pattress.db").exists()
+
+
+@pytest.mark.parametrize("version", [5, 9, 10])
+async def test_a_capture_of_flow_export_is_judged_at_its_own_time(
+    folder: Path, tmp_path: Path, version: Version
+) -> None:
+    began_at = datetime(2026, 2, 27, 9, 0, tzinfo=UTC)
+    away = {"sender": ip_address("192.0.2.7"), "receiver": ip_address("203.0.113.9"), "sender_port": 50_000}
+    flow = Flow(**away, receiver_port=443, began_at=began_at, ended_at=began_at, packets=4, octets=400)
+    back = Flow(
+        sender=flow.receiver, receiver=flow.sender, sender_port=443, receiver_port=50_000, began_at=began_at,
+        ended_at=began_at, packets=3, octets=3_000,
+    )  # fmt: skip
+    tried = Flow(**away, receiver_port=8883, began_at=began_at, ended_at=began_at, flags=0x02)
+    with (tmp_path / "router.pcap").open("wb") as file:
+        capture = dpkt.pcap.Writer(file)
+        for number, message in enumerate(FlowEncoder(version=version, started_at=began_at).messages(
+            [flow, back, tried], began_at + timedelta(seconds=30)
+        )):  # fmt: skip
+            udp = dpkt.udp.UDP(sport=40_000, dport=4739, ulen=8 + len(message), data=message)
+            packet = dpkt.ip.IP(src=bytes([192, 0, 2, 1]), dst=bytes([192, 0, 2, 2]), p=17, data=udp)
+            packet.len = len(packet)
+            frame = dpkt.ethernet.Ethernet(src=bytes(6), dst=bytes(6), data=packet)
+            capture.writepkt(bytes(frame), began_at.timestamp() + 30 + number)
+    with (folder / "site.toml").open("a", encoding="utf-8") as site:
+        site.write('[[watch.source]]\nname = "router-flows"\nkind = "flows"\nfrom = ["192.0.2.1"]\n')
+    text = (folder / "site.toml").read_text(encoding="utf-8")
+    (folder / "site.toml").write_text(
+        text.replace("[watch]\n", '[watch]\nflows_at = "127.0.0.1:4739"\n'), encoding="utf-8"
+    )
+
+    ended = await pattress_command(
+        "encounters", "replay", str(tmp_path / "router.pcap"), "--site", str(folder), "--json"
+    )
+
+    found = [(one["kind"], one["port"], one["octets_out"], one["octets_in"]) for one in ended.document["encounters"]]
+    assert sorted(found) == [("reached", 443, 400, 3_000), ("tried", 8883, 60, 0)]
+    assert {one["first_at"][:16] for one in ended.document["encounters"]} == {"2026-02-27T09:00"}
+    assert sum(one["heard"] for one in ended.document["sources"] if one["source"] == "router-flows") == 3
 
 
 async def test_what_cannot_be_replayed_is_said(folder: Path, tmp_path: Path) -> None:

@@ -71,10 +71,13 @@ class Conversation:
         back = (traffic.back_packets, traffic.back_octets, traffic.back_flags)
         sent, came = (forward, back) if is_outgoing else (back, forward)
         goes_back = traffic.is_answered is True or traffic.back_packets > 0 or traffic.back_octets > 0
-        if is_outgoing or goes_back:
+        # A record of both directions may hold the second alone, and then says that nothing was answered.
+        goes_forth = not (goes_back and traffic.is_answered is False and not traffic.packets and not traffic.octets)
+        has_sent, has_come = (goes_forth, goes_back) if is_outgoing else (goes_back, goes_forth)
+        if has_sent:
             self.is_refused |= self._is_reset(sent[2])
             self.has_out |= not self._is_reset(sent[2])
-        if not is_outgoing or goes_back:
+        if has_come:
             self.is_reset |= self._is_reset(came[2])
             self.has_in |= not self._is_reset(came[2])
         if traffic.initiator is not None:
