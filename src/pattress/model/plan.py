@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from pattress.model.circuit import Circuit, Drive
 from pattress.model.vocabulary import Value
 
 
@@ -12,6 +13,7 @@ class Point:
 
     `mac`, `serial` or `announced` says which device it is; all None where that is not known yet. `settings` are the
     planned values by concrete name (`input.1.action`). `certificate_sha256` pins the module's TLS certificate.
+    `circuit` is what the module is to be wired into, `drives` what its inputs are to drive.
     """
 
     name: str
@@ -24,6 +26,8 @@ class Point:
     settings: Mapping[str, Value] = field(default_factory=dict)
     certificate_sha256: str | None = None
     remark: str | None = None
+    circuit: Circuit | None = None
+    drives: tuple[Drive, ...] = ()
 
     @property
     def is_bound(self) -> bool:

@@ -1,0 +1,1 @@
+"""The check of a freshly fitted module before its wall closes."""

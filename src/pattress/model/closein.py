@@ -1,0 +1,72 @@
+"""The close-in check of a point: its steps, and what each of them showed.
+
+What belongs here: the nouns. What does not: running the steps, keeping them, showing them.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+
+from pattress.model.vocabulary import Value
+
+StepOutcome = Literal["met", "broken", "unverified", "skipped"]
+StepKind = Literal[
+    "found", "recognised", "settings", "fit", "input", "drive", "output", "radio", "heat", "power-cut", "outside",
+    "sign-off",
+]  # fmt: skip
+"""In the order in which they are done. Those of inputs, what they drive, and outputs are done for each channel."""
+
+STEP_KINDS: tuple[StepKind, ...] = (
+    "found", "recognised", "settings", "fit", "input", "drive", "output", "radio", "heat", "power-cut", "outside",
+    "sign-off",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sample:
+    """One value that was read at one moment, by its name in the vocabulary."""
+
+    at: datetime
+    name: str
+    value: Value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepResult:
+    """How one step ended, at the first or a later try. `step` is its kind, or kind and channel: `input.1`.
+
+    `sentence` says in words what was found, or why nothing could be, or why it was skipped. `facts` are numbers that it
+    rests on, each name with its unit (`settles_c`); `samples` everything that was read on the way.
+    """
+
+    step: str
+    title: str
+    outcome: StepOutcome
+    sentence: str
+    began_at: datetime
+    ended_at: datetime
+    facts: Mapping[str, Value] = field(default_factory=dict)
+    samples: tuple[Sample, ...] = ()
+
+    @property
+    def kind(self) -> str:
+        """The kind of step, without its channel."""
+        return self.step.split(".", 1)[0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CloseIn:
+    """One close-in check. `results` holds the newest result of each step, in the order of the steps.
+
+    `ended_at` is None until it was signed off or given up; `is_signed_off` whether a person agreed to it.
+    """
+
+    id: int
+    point: str
+    who: str
+    began_at: datetime
+    device: str | None = None
+    ended_at: datetime | None = None
+    is_signed_off: bool = False
+    results: tuple[StepResult, ...] = ()
