@@ -30,16 +30,16 @@ Datagram = tuple[str, int, bytes]
 """The sender's address and port, and the payload."""
 
 MAX_DATAGRAM_BYTES = 65_535
-# A turn of the usual datagrams (1,400 bytes, 25 records at half a microsecond) holds the loop for some 3 ms. One of the
+# A turn of the usual datagrams (1,400 bytes, 25 records at half a microsecond) holds the loop for some 5 ms. One of the
 # largest ends with 512 KiB and what a stride more may bring, which are at most 52,000 records of 20 bytes: 26 ms.
-MAX_DATAGRAMS_A_TURN = 256
+MAX_DATAGRAMS_A_TURN = 384
 MAX_BYTES_A_TURN = 512 * 1024
 STRIDE = 8  # datagrams between two looks at the bytes
 MAX_ROWS_A_TURN = 500  # that become objects, at some 20 microseconds each until they are judged: 10 ms
-# Few datagrams are waited for, to be read with those that follow, because each decoding costs some 200 microseconds.
-# Many are not: from 3,200 a second on there is no pause. A buffer of 208 KiB, which Linux always grants, holds 180.
+# After a turn that took all there was, more is waited for, because each decoding costs half a millisecond besides its
+# records. Not where so many came in the meantime that the buffer was half full.
 GATHER_S = 0.02
-FEW_DATAGRAMS = 64
+MEMORY_A_DATAGRAM = 2_304  # of 1,400 bytes, as Linux counts them; of what it grants it takes twice as much
 SMALL_BUFFER_BYTES = WANTED_BUFFER_BYTES // 8
 
 
@@ -113,6 +113,7 @@ class FlowListener:
 
     async def _run(self, datagrams: Datagrams, sink: Sink, stop: asyncio.Event) -> OSError | None:
         """Take what comes until `stop` is set or the socket fails, and return how it failed."""
+        many = datagrams.buffer_bytes // MEMORY_A_DATAGRAM
         is_busy = False
         async with asyncio.TaskGroup() as group:
             stopping = group.create_task(stop.wait(), name="end of listening for flows")
@@ -122,10 +123,10 @@ class FlowListener:
                     if not is_busy:
                         await pause(stop, GATHER_S)
                     try:
-                        batch = self._read(datagrams)
+                        batch, is_all = self._read(datagrams)
                     except OSError as error:
                         return error
-                    is_busy = len(batch) >= FEW_DATAGRAMS
+                    is_busy = not is_all or len(batch) >= many
                     for source, traffic, calls in self._evidence(batch):
                         sink(source, traffic, calls)
                         await asyncio.sleep(0)
@@ -134,8 +135,8 @@ class FlowListener:
                 stopping.cancel()
         return None
 
-    def _read(self, datagrams: Datagrams) -> list[Datagram]:
-        """Return what has come from listed senders, as much of it as a turn takes."""
+    def _read(self, datagrams: Datagrams) -> tuple[list[Datagram], bool]:
+        """Return what has come from listed senders, as much of it as a turn takes, and whether that was all."""
         batch: list[Datagram] = []
         count = octets = 0
 
@@ -153,7 +154,7 @@ class FlowListener:
         while count == wanted < MAX_DATAGRAMS_A_TURN and octets < MAX_BYTES_A_TURN:
             wanted += STRIDE
             self._lose(datagrams.read(take, STRIDE))
-        return batch
+        return batch, count < wanted
 
     def _sender(self, host: str) -> str | None:
         address = sender_of(host)
@@ -161,7 +162,10 @@ class FlowListener:
 
     def _evidence(self, batch: list[Datagram]) -> Iterator[tuple[WatchSource, list[Traffic], list[Call]]]:
         now = self._clock()
-        for columns in self._decoder.decode(batch, now, self._tally):
+        tallies = {sender: self._tallies.of(source.name) for sender, source in self._by_sender.items()}
+        # The decoder may remember senders that the site no longer lists; what it says of them is of no interest.
+        others = Tally()
+        for columns in self._decoder.decode(batch, now, lambda sender: tallies.get(sender, others)):
             source = self._by_sender[columns.exporter]
             found = screened(columns, self._space)
             self._tallies.of(source.name).unmatched += found.unmatched
@@ -172,11 +176,6 @@ class FlowListener:
                 if traffic or calls:
                     yield source, traffic, calls
                 calls = []
-
-    def _tally(self, sender: str) -> Tally:
-        source = self._by_sender.get(sender)
-        # The decoder may remember senders that the site listed once.
-        return Tally() if source is None else self._tallies.of(source.name)
 
     def _lose(self, count: int) -> None:
         if count:

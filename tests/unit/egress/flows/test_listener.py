@@ -207,7 +207,6 @@ async def test_a_turn_ends_with_its_datagrams_or_bytes(sender: socket.socket, mo
 
     monkeypatch.setattr(f"{__name__}.FlowDecoder", Counting)
     monkeypatch.setattr(listener_module, "MAX_DATAGRAMS_A_TURN", 16)
-    monkeypatch.setattr(listener_module, "FEW_DATAGRAMS", 0)
 
     async with listening() as house:
         for number in range(40):
