@@ -42,7 +42,7 @@ class Datagrams:
                 break
             if extra:
                 self._note(extra)
-            take(data, sender[0], sender[1], bool(flags & socket.MSG_TRUNC))
+            take(data, sender[0], sender[1], bool(flags & _CUT_OFF))
         return (self._dropped - before) % 2**32
 
     def _note(self, extra: list[tuple[int, int, bytes]]) -> None:
@@ -95,4 +95,5 @@ def _enlarge(made: socket.socket) -> int:
 _SO_RCVBUFFORCE = 33
 SO_RXQ_OVFL = 40
 _COUNT = struct.Struct("=I")
+_CUT_OFF = int(socket.MSG_TRUNC)  # as an enumeration it would take as long to look at as the datagram to receive
 _EXTRA_BYTES = socket.CMSG_SPACE(_COUNT.size)
