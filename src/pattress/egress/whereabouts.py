@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from pattress.model.addresses import IPAddress, parse_address
 from pattress.model.device import Device
-from pattress.model.plan import Plan
+from pattress.model.plan import OtherDevice, Plan, Point
 from pattress.placing import Placing
 
 
@@ -48,6 +48,12 @@ class Whereabouts:
                 address = parse_address(text)
                 if address is not None:
                     self._by_address.setdefault(address, owner)
+        places: tuple[Point | OtherDevice, ...] = (*plan.points, *plan.others)
+        for place in places:
+            if place.mac is not None and place.mac not in self._by_mac:
+                # Nobody has seen it yet: the first packet of a new module is told with the name of its point.
+                owner = _planned(place, f"mac:{place.mac}")
+                self._by_mac[place.mac] = self._by_device[owner.device] = owner
 
     def owner(self, address: IPAddress, mac: str | None = None) -> Owner:
         """Return the device behind an address of the device networks; one that nobody knows goes by its address.
@@ -66,3 +72,9 @@ class Whereabouts:
         if device.startswith("address:"):
             return Owner(device=device, title=f"an unknown device at {device.removeprefix('address:')}")
         return Owner(device=device, title=device)
+
+
+def _planned(place: Point | OtherDevice, device: str) -> Owner:
+    if isinstance(place, Point):
+        return Owner(device=device, title=place.name, point=place.name, room=place.room, kind=place.kind)
+    return Owner(device=device, title=place.name)
