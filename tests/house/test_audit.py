@@ -7,10 +7,13 @@ from pathlib import Path
 import pytest
 
 from pattress.audit.run import Audit, run_audit
+from pattress.daemon.emulated import watched
+from pattress.egress.whereabouts import Owner
 from pattress.lab.expected import Expected
 from pattress.lab.faults import ALL_FAULTS, DEMO_FAULTS
 from pattress.lab.run import EmulatedHouse
 from pattress.lab.site import write_site
+from pattress.model.encounter import Alert
 from pattress.model.site import Site
 from pattress.policy.builtin import BUILTIN_RULES
 from pattress.site.load import load_site
@@ -36,6 +39,8 @@ SETS = {
     ),
 }
 
+WAY_OUT = ("stays-inside", "asks-nothing-outside", "watch-heard")
+
 
 def now() -> datetime:
     return datetime.now(UTC)
@@ -54,9 +59,28 @@ def not_met(audit: Audit) -> set[Expected]:
     }
 
 
-async def audit_of(house: EmulatedHouse, folder: Path, *, listen_s: float = 2.0) -> Audit:
-    site = load(write_site(house, folder, today=now().date()))
-    async with Store.open(folder / site.store_file) as store:
+class Silent:
+    """Tells nobody, and keeps what was to be told at once."""
+
+    def __init__(self) -> None:
+        self.alerts: list[tuple[str | None, str]] = []
+
+    def alert(self, alert: Alert, owner: Owner, *, says_off: bool) -> None:
+        self.alerts.append((owner.point, alert.told.kind))
+
+    def daily(self, due: object) -> None:
+        pass
+
+    def note(self, text: str) -> None:
+        raise AssertionError(text)
+
+
+async def audit_of(house: EmulatedHouse, folder: Path, *, listen_s: float = 2.0, teller: Silent | None = None) -> Audit:
+    site = load(write_site(house, folder, today=now().date(), is_watched=True))
+    async with (
+        Store.open(folder / site.store_file) as store,
+        watched(house, site, store, teller or Silent(), now),
+    ):
         return await run_audit(site, store, clock=now, listen_s=listen_s)
 
 
@@ -88,6 +112,33 @@ async def test_a_fault_that_is_mended_is_met_the_next_night_and_stays_in_the_his
     async with Store.open(tmp_path / "pattress.db", read_only=True) as store:
         spans = await store.history(device or "", "cloud.enabled")
     assert [(span.value, span.until is None) for span in spans] == [(True, False), (False, True)]
+
+
+async def test_what_goes_out_is_told_as_it_happens_and_stands_in_the_audit(tmp_path: Path) -> None:
+    teller = Silent()
+    async with EmulatedHouse(faults=["calls-home-in-vain", "filter-has-a-hole"], delay_s=(0, 0.02), wait_s=60) as house:
+        audit = await audit_of(house, tmp_path, teller=teller)
+
+    assert sorted(teller.alerts) == [("library-lights", "reached"), ("stair-strip", "tried")]
+    said = {finding.rule.id: finding.remark or "" for finding in audit.findings if finding.outcome == "broken"}
+    assert said["stays-inside"].startswith("it reached 203.0.113.88 on TCP port 8883")
+    assert said["asks-nothing-outside"].startswith("it tried to reach 203.0.113.88 on TCP port 8883")
+    heard = [finding for finding in audit.findings if finding.rule.id == "watch-heard"]
+    assert [(finding.subject.title, finding.outcome) for finding in heard] == [("router", "met")]
+
+
+async def test_without_a_record_of_the_day_nothing_is_said_to_have_stayed_inside(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def nothing(*_: object) -> None:
+        """There was nobody to hear anything."""
+
+    monkeypatch.setattr("pattress.daemon.emulated.keep_day_before", nothing)
+    async with EmulatedHouse(faults=[], delay_s=(0, 0.02), wait_s=60) as house:
+        audit = await audit_of(house, tmp_path)
+
+    outcomes = {(finding.rule.id, finding.outcome) for finding in audit.findings if finding.rule.id in WAY_OUT}
+    assert outcomes == {(rule, "unverified") for rule in WAY_OUT}
 
 
 async def test_known_devices_are_read_although_discovery_hears_nothing_of_them(tmp_path: Path) -> None:

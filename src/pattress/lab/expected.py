@@ -55,7 +55,10 @@ class Fault:
 def expected_findings(
     faults: Iterable[Fault], modules: Mapping[str, LabModule], stranger_title: str
 ) -> frozenset[Expected]:
-    """Return what an audit by the policy `isolated-house` must find with these faults on, besides what is met."""
+    """Return what an audit by the policy `isolated-house` must find with these faults on, besides what is met.
+
+    What has to do with the outside is found where the router's flow export was listened to.
+    """
     on = list(faults)
     hidden = {fault.point for fault in on if fault.hides_its_point}
     expected: set[Expected] = set()

@@ -3,6 +3,7 @@
 What belongs here: the socket. What does not: the octets (`flow_messages`), and which flows there are (`router`).
 """
 
+import contextlib
 import socket
 from collections.abc import Sequence
 from datetime import datetime
@@ -32,8 +33,6 @@ class Exporter:
         opened = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         try:
             opened.bind((self._host, 0))
-            # Connected, so that the kernel tells where nobody listens.
-            opened.connect(self._collector)
             opened.setblocking(False)
         except BaseException:
             opened.close()
@@ -47,14 +46,11 @@ class Exporter:
             self._socket = None
 
     def export(self, flows: Sequence[Flow], at: datetime, *, templates: Templates = "when due") -> int:
-        """Send what tells of flows; return how many datagrams went out. What nobody takes is lost, as it is by UDP."""
+        """Send what tells of flows; return how many datagrams that were. What nobody takes is lost, as it is by UDP."""
         if self._socket is None:
             raise RuntimeError("the exporter is used outside of its block")
-        sent = 0
-        for message in self._encoder.messages(flows, at, templates=templates):
-            try:
-                self._socket.send(message)
-            except (ConnectionRefusedError, BlockingIOError):
-                continue
-            sent += 1
-        return sent
+        messages = self._encoder.messages(flows, at, templates=templates)
+        for message in messages:
+            with contextlib.suppress(BlockingIOError):
+                self._socket.sendto(message, self._collector)
+        return len(messages)

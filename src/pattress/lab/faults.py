@@ -376,6 +376,20 @@ ALL_FAULTS: tuple[Fault, ...] = (
         twist=Twist(truth={"mqtt.port": "1883"}),
         misfits=("mqtt.port",),
     ),
+    Fault(
+        name="calls-home-in-vain",
+        what="The module calls its maker; the router's filter drops it.",
+        point="stair-strip",
+        twist=Twist(way_out="tries"),
+        found=(("asks-nothing-outside", None, "broken"),),
+    ),
+    Fault(
+        name="filter-has-a-hole",
+        what="The module is connected to its maker: its cloud is off by its setting, and a rule of the router is gone.",
+        point="library-lights",
+        twist=Twist(way_out="reaches"),
+        found=(("stays-inside", None, "broken"), ("setting-true", "cloud.enabled", "broken")),
+    ),
 )
 FAULTS: Mapping[str, Fault] = {fault.name: fault for fault in ALL_FAULTS}
 
@@ -389,5 +403,7 @@ DEMO_FAULTS: tuple[str, ...] = (
     "weak-signal",
     "never-answers",
     "stranger",
+    "calls-home-in-vain",
+    "filter-has-a-hole",
 )
 """What is wrong in the demo: a few of what a real house has after its first year."""

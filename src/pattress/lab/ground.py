@@ -71,6 +71,13 @@ def listener(ground: Ground, number: int, backlog: int) -> socket.socket:
     return opened
 
 
+def free_udp_port(host: str) -> int:
+    """Return a UDP port of an address that nobody has now."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.bind((host, 0))
+        return int(probe.getsockname()[1])
+
+
 def _bound(unbound: socket.socket, place: tuple[str, int]) -> bool:
     try:
         unbound.bind(place)

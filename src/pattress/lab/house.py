@@ -6,9 +6,12 @@ What belongs here: frozen descriptions. What does not: sockets, and how a maker 
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from pattress.model.vocabulary import Value
+
+WayOut = Literal["tries", "reaches"]
+"""Whether packets of a module to the outside are dropped by the router's filter, or answered."""
 
 MAINS_V = 230  # nominal, as the plan of the house states it for each metered circuit
 
@@ -84,7 +87,8 @@ class ModuleState:
     """How a module is at one moment, with the faults that are on.
 
     `kind` is what it presents itself as. A silent module takes a connection, or keeps its retained messages, and says
-    nothing. `rubbish_document` names the one document that is not what it should be.
+    nothing. `rubbish_document` names the one document that is not what it should be. `way_out` is what it has to do
+    with the outside.
     """
 
     module: LabModule
@@ -93,6 +97,7 @@ class ModuleState:
     is_present: bool = True
     is_silent: bool = False
     rubbish_document: str | None = None
+    way_out: WayOut | None = None
 
     def channels(self, group: str) -> list[Mapping[str, Value]]:
         """Return the settings of each channel of a group, in order, with `output.N.` and the like taken off."""
@@ -114,6 +119,7 @@ class Twist:
     is_absent: bool = False
     is_silent: bool = False
     rubbish_document: str | None = None
+    way_out: WayOut | None = None
 
 
 def state_of(module: LabModule, twists: tuple[Twist, ...] = (), *, is_present: bool = True) -> ModuleState:
@@ -128,6 +134,7 @@ def state_of(module: LabModule, twists: tuple[Twist, ...] = (), *, is_present: b
         is_present=is_present and not any(twist.is_absent for twist in twists),
         is_silent=any(twist.is_silent for twist in twists),
         rubbish_document=next((twist.rubbish_document for twist in reversed(twists) if twist.rubbish_document), None),
+        way_out=next((twist.way_out for twist in reversed(twists) if twist.way_out), None),
     )
 
 

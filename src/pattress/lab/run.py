@@ -10,19 +10,22 @@ import random
 import secrets
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Self
 
 from pattress.lab.announce import Announcer
 from pattress.lab.broker import embedded_broker
 from pattress.lab.expected import Expected, Fault, expected_findings
 from pattress.lab.faults import ALL_FAULTS, DEMO_FAULTS, FAULTS
-from pattress.lab.ground import find_ground, listener, only_house
+from pattress.lab.flow_messages import Flow
+from pattress.lab.ground import find_ground, free_udp_port, listener, only_house
 from pattress.lab.guards import Guard, guard_of
 from pattress.lab.house import Circumstances, Endpoint, Ground, LabModule, ModuleState, state_of
 from pattress.lab.http_module import BACKLOG, HttpModule
 from pattress.lab.larkspur_mill import double, larkspur_mill, stranger
 from pattress.lab.makers import HTTP_MAKERS, MQTT_MAKERS
 from pattress.lab.mqtt_modules import MqttModules
+from pattress.lab.router import flows_of
 from pattress.model.errors import PattressError, UsageError
 
 BROKER_USER = "auditor"
@@ -52,6 +55,7 @@ class EmulatedHouse:
     Attributes:
         modules: Every module of the plan, by its point.
         broker: Where the broker of the house is.
+        collector: Where the router of the house sends its flow export to.
         broker_user: The user that it lets in, None where it asks for none.
         broker_secret: That user's secret.
         secrets: The secret of each maker's modules, made anew for each house.
@@ -68,6 +72,7 @@ class EmulatedHouse:
     ) -> None:
         self.ground = ground or find_ground()
         self.broker = Endpoint("", 0)
+        self.collector = Endpoint(self.ground.house_server, free_udp_port(self.ground.house_server))
         self.modules: Mapping[str, LabModule] = {}
         self.secrets: Mapping[str, str] = {maker: secrets.token_urlsafe(12) for maker in HTTP_MAKERS}
         self.broker_user = BROKER_USER if broker is None else broker.user
@@ -122,6 +127,15 @@ class EmulatedHouse:
     def state(self, title: str) -> ModuleState:
         """Return how a module is now, by its point, or its serial where it has none."""
         return self._states[title]
+
+    def flows(self, began_at: datetime, ended_at: datetime) -> list[Flow]:
+        """Return what the router of the house saw of its modules between two moments, as they are now."""
+        return flows_of(self._states.values(), self.broker, self.ground, began_at, ended_at)
+
+    def healthy_flows(self, began_at: datetime, ended_at: datetime) -> list[Flow]:
+        """Return what the router saw of the modules of the plan when nothing was wrong with any of them."""
+        states = [state_of(module) for module in self.modules.values()]
+        return flows_of(states, self.broker, self.ground, began_at, ended_at)
 
     async def switch(self, fault: str, on: bool) -> None:
         """Switch a fault on or off while the house runs; it shows at the next answer and is announced at once."""

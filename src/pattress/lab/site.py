@@ -13,6 +13,7 @@ from pattress.lab.house import LabModule
 from pattress.lab.larkspur_mill import HOUSE_NAME
 from pattress.lab.maker import USER
 from pattress.lab.makers import HTTP_MAKERS
+from pattress.lab.router import OUTSIDE
 from pattress.lab.run import EmulatedHouse
 from pattress.model.vocabulary import Value
 
@@ -21,10 +22,11 @@ ANSWER_S = 2  # modules on loopback answer in 0.15 s; the silent one is given up
 WAIVER_DAYS = 90
 
 
-def write_site(house: EmulatedHouse, folder: Path, *, today: date) -> Path:
+def write_site(house: EmulatedHouse, folder: Path, *, today: date, is_watched: bool = False) -> Path:
     """Write the files of a site for the running house, and return the folder that holds them.
 
-    The secrets are readable by their owner only. A database that is there from an earlier run is left alone.
+    Where it `is_watched`, the site names the router of the house as a source of what has to do with the outside. The
+    secrets are readable by their owner only. A database that is there from an earlier run is left alone.
     """
     secrets = folder / "secrets"
     secrets.mkdir(parents=True, exist_ok=True)
@@ -34,7 +36,7 @@ def write_site(house: EmulatedHouse, folder: Path, *, today: date) -> Path:
         file.touch(mode=0o600)
         file.chmod(0o600)
         file.write_text(secret + "\n", encoding="utf-8")
-    (folder / "site.toml").write_text("\n".join(_site(house)), encoding="utf-8")
+    (folder / "site.toml").write_text("\n".join(_site(house, is_watched=is_watched)), encoding="utf-8")
     (folder / "points.toml").write_text("\n".join(_points(house)), encoding="utf-8")
     (folder / "waivers.toml").write_text("\n".join(_waivers(house.faults, today)), encoding="utf-8")
     return folder
@@ -45,7 +47,7 @@ def _secrets(house: EmulatedHouse) -> Mapping[str, str]:
     return {**house.secrets, **broker}
 
 
-def _site(house: EmulatedHouse) -> Iterator[str]:
+def _site(house: EmulatedHouse, *, is_watched: bool) -> Iterator[str]:
     yield f"# {HOUSE_NAME}: an emulated house on this machine. Every maker, model and address in it is invented."
     yield f"name = {_said(HOUSE_NAME)}"
     yield 'policy = "isolated-house"'
@@ -53,6 +55,8 @@ def _site(house: EmulatedHouse) -> Iterator[str]:
     yield "[networks]"
     yield f"devices = [{_said(house.ground.network)}]"
     yield f"inside = [{_said(f'{house.broker.host}/32')}]"
+    if is_watched:
+        yield f"outside = [{_said(OUTSIDE)}]  # addresses for documentation stand in for the internet"
     yield 'interfaces = ["127.0.0.1"]'
     yield ""
     yield "[discovery]"
@@ -71,6 +75,20 @@ def _site(house: EmulatedHouse) -> Iterator[str]:
         yield 'password_file = "secrets/broker"'
     for kind in sorted({module.kind for module in house.modules.values()}):
         yield from _credential(kind)
+    yield ""
+    if is_watched:
+        yield from _watch(house)
+
+
+def _watch(house: EmulatedHouse) -> Iterator[str]:
+    yield "[watch]"
+    yield f"flows_at = {_said(f'{house.collector.host}:{house.collector.port}')}"
+    yield 'tried = "at once"'
+    yield ""
+    yield "[[watch.source]]"
+    yield 'name = "router"'
+    yield 'kind = "flows"'
+    yield f"from = [{_said(house.ground.house_server)}]"
     yield ""
 
 

@@ -110,3 +110,24 @@ async def test_writing_again_replaces_the_files_and_leaves_a_database_alone(
 
     assert (tmp_path / "points.toml").read_text() == before
     assert (tmp_path / "pattress.db").read_bytes() == b"kept"
+
+
+async def test_a_watched_site_listens_to_the_router_of_the_house(house: EmulatedHouse, tmp_path: Path) -> None:
+    write_site(house, tmp_path, today=TODAY, is_watched=True)
+
+    site = load_site(tmp_path, today=TODAY, builtin_rules={rule.id: rule.severity for rule in BUILTIN_RULES})
+
+    [source] = site.watching.sources
+    assert (source.name, source.kind, [str(sender) for sender in source.senders]) == (
+        "router", "flows", [house.ground.house_server],
+    )  # fmt: skip
+    assert site.watching.listening.flows == house.collector
+    assert [str(network) for network in site.networks.outside] == ["203.0.113.0/24"]
+
+
+async def test_a_site_that_nobody_watches_names_no_source(house: EmulatedHouse, tmp_path: Path) -> None:
+    write_site(house, tmp_path, today=TODAY)
+
+    site = load_site(tmp_path, today=TODAY, builtin_rules={rule.id: rule.severity for rule in BUILTIN_RULES})
+
+    assert site.watching.sources == ()
