@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from pattress.model.circuit import EdgeOfDimming, LoadKind
 from pattress.model.vocabulary import Value
 
 ModuleClass = Literal[
@@ -133,16 +134,29 @@ class Access:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DataSheet:
-    """What the maker's data sheet says of a kind. None where it says nothing."""
+    """What the maker's data sheet says of a kind. None, or empty, where it says nothing.
+
+    `rated_current_a` and `rated_power_w` are of one output or LED channel, `total_current_a` of all of them together.
+    `motor_current_a` is what one output may switch of a motor, and `load_w` what it may switch of other kinds of load,
+    in watts. `minimum_load_w`, `dimmer_edges` and `maximum_lamps` are of one dimmer. `led_supply_v` lists the
+    voltages that an LED controller takes and passes on. `module_cm3` is the room that the module takes in a box.
+    """
 
     rated_current_a: float | None = None
+    total_current_a: float | None = None
     rated_power_w: float | None = None
+    motor_current_a: float | None = None
+    load_w: Mapping[LoadKind, float] = field(default_factory=dict)
     minimum_load_w: float | None = None
+    dimmer_edges: tuple[EdgeOfDimming, ...] = ()
+    maximum_lamps: int | None = None
     supply_ac_v: tuple[float, float] | None = None
     supply_dc_v: tuple[float, float] | None = None
+    led_supply_v: tuple[float, ...] = ()
     has_isolated_contact: bool | None = None
     needs_neutral: bool | None = None
     maximum_temperature_c: float | None = None
+    module_cm3: float | None = None
 
 
 RATED_FIELDS: Mapping[str, str] = {
@@ -183,3 +197,21 @@ class Profile:
         if capability in CHANNEL_GROUPS:
             return self.channels.get(capability, 0) > 0
         return any(source.name.split(".", 1)[0] == capability for source in self.settings)
+
+    @property
+    def load_channels(self) -> tuple[str, ...]:
+        """The channels that a load is wired to: `shutter`, or `dimmer.1`, `led.1`, `output.1` and on.
+
+        The outputs of a dimmer, an LED controller and a shutter are the same terminals under another name.
+        """
+        if self.module_class == "shutter":
+            return ("shutter",)
+        groups = _LOAD_GROUPS.get(self.module_class, ("output",))
+        return tuple(f"{group}.{number}" for group in groups for number in range(1, self.channels.get(group, 0) + 1))
+
+
+_LOAD_GROUPS: Mapping[ModuleClass, tuple[str, ...]] = {
+    "dimmer": ("dimmer",),
+    "led-controller": ("led",),
+    "other": ("output", "dimmer", "led"),
+}

@@ -1,4 +1,7 @@
-"""`points.toml` into a `Plan`: the points, their planned settings, and the other devices that may be there."""
+"""`points.toml` into a `Plan`: the points, their planned settings, and the other devices that may be there.
+
+What a point's module is wired into is read by `circuit_file`.
+"""
 
 import re
 from collections.abc import Iterator, Mapping
@@ -11,6 +14,7 @@ from pattress.model.addresses import IPNetwork, is_inside, normal_mac, parse_add
 from pattress.model.plan import OtherDevice, Plan, Point
 from pattress.model.profile import Profile
 from pattress.model.vocabulary import Value, channel_of
+from pattress.site.circuit_file import Neighbours, circuit_of, drives_of
 from pattress.site.files import TomlFile
 from pattress.site.lines import KeyPath
 from pattress.site.names import UNKNOWN, Known, known_names
@@ -72,6 +76,10 @@ class PointShape(Shape):
     certificate_sha256: Annotated[str, AfterValidator(_fingerprint)] | None = None
     remark: Text | None = None
     plan: Table = Field(default={}, description="a table of settings and planned values")
+    circuit: Table | None = Field(default=None, description="a [point.circuit] table")
+    load: list[Table] = Field(default=[], description="[[point.load]] tables")
+    box: Table | None = Field(default=None, description="a [point.box] table")
+    drive: list[Table] = Field(default=[], description="[[point.drive]] tables")
 
 
 class OtherShape(Shape):
@@ -97,6 +105,7 @@ def _check_unique(file: TomlFile) -> None:
 
 
 def _points(file: TomlFile, ground: Ground) -> Iterator[Point]:
+    neighbours = _neighbours(file, ground)
     for path, table in file.tables("point"):
         kind = table.get("kind")
         if isinstance(kind, str) and ground.kinds.lacks(kind):
@@ -105,6 +114,8 @@ def _points(file: TomlFile, ground: Ground) -> Iterator[Point]:
         _check_identities(file, path, table, "at most one of mac, serial and announced", at_least=0)
         profile = ground.profiles.get(kind) if isinstance(kind, str) else None
         settings = _planned(file, (*path, "plan"), table.get("plan"), profile)
+        circuit = circuit_of(file, path, table, profile)
+        drives = tuple(drives_of(file, path, table, profile, neighbours))
         shape = file.checked(PointShape, path, table)
         if shape is None:
             continue
@@ -120,7 +131,18 @@ def _points(file: TomlFile, ground: Ground) -> Iterator[Point]:
             settings=settings,
             certificate_sha256=shape.certificate_sha256,
             remark=shape.remark,
+            circuit=circuit,
+            drives=drives,
         )
+
+
+def _neighbours(file: TomlFile, ground: Ground) -> Neighbours:
+    profiles = {}
+    for _, table in file.tables("point"):
+        name, kind = table.get("name"), table.get("kind")
+        if isinstance(name, str) and isinstance(kind, str) and kind in ground.profiles:
+            profiles[name] = ground.profiles[kind]
+    return Neighbours(points=point_names(file), profiles=profiles)
 
 
 def _others(file: TomlFile) -> Iterator[OtherDevice]:

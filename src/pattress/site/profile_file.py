@@ -1,7 +1,7 @@
 """A profile file, `profiles/*.toml`, into a `Profile`.
 
 What belongs here: the assembly of a profile and the checks across its tables. What does not: what each table may
-hold (`profile_shapes`), and the entries of its settings (`profile_settings`).
+hold (`profile_shapes`), the data sheet (`data_sheet`), and the entries of its settings (`profile_settings`).
 """
 
 import math
@@ -12,7 +12,6 @@ from pattress.model.profile import (
     CHANNEL_GROUPS,
     Access,
     AliveSign,
-    DataSheet,
     Document,
     HttpGet,
     JsonRpc,
@@ -25,6 +24,7 @@ from pattress.model.profile import (
     SettingSource,
 )
 from pattress.model.vocabulary import MAX_CHANNELS, definitions, groups
+from pattress.site.data_sheet import data_sheet_of
 from pattress.site.files import TomlFile
 from pattress.site.lines import KeyPath
 from pattress.site.names import Known, known_names, nearest
@@ -33,7 +33,6 @@ from pattress.site.profile_shapes import (
     AccessShape,
     AliveShape,
     AskShape,
-    DataSheetShape,
     DocumentShape,
     MdnsShape,
     MqttShape,
@@ -60,7 +59,7 @@ def profile_of(file: TomlFile) -> Profile | None:
     access = file.checked(AccessShape, ("access",), file.data.get("access", {}))
     if access is not None:
         _check_header(file, access)
-    sheet = _data_sheet(file)
+    sheet = data_sheet_of(file)
     before = len(file.faults)
     documents, ids = tuple(_documents(file)), _document_ids(file)
     sources = settings_of(file, channels=channels, documents=ids)
@@ -156,31 +155,6 @@ def _check_header(file: TomlFile, access: AccessShape) -> None:
     if access.credential != "header" and access.header is not None:
         expected = 'no header unless credential = "header"'
         file.fault(("access", "header"), found=f'credential "{access.credential}"', expected=expected)
-
-
-def _data_sheet(file: TomlFile) -> DataSheet | None:
-    shape = file.checked(DataSheetShape, ("data_sheet",), file.data.get("data_sheet", {}))
-    if shape is None:
-        return None
-    for key in ("supply_ac_v", "supply_dc_v"):
-        written = getattr(shape, key)
-        if written is not None and not 0 <= written[0] <= written[1]:
-            found = f"[{written[0]:g}, {written[1]:g}]"
-            file.fault(("data_sheet", key), found=found, expected="a range [low, high] with the lower voltage first")
-    return DataSheet(
-        rated_current_a=shape.rated_current_a,
-        rated_power_w=shape.rated_power_w,
-        minimum_load_w=shape.minimum_load_w,
-        supply_ac_v=_range(shape.supply_ac_v),
-        supply_dc_v=_range(shape.supply_dc_v),
-        has_isolated_contact=shape.has_isolated_contact,
-        needs_neutral=shape.needs_neutral,
-        maximum_temperature_c=shape.maximum_temperature_c,
-    )
-
-
-def _range(written: list[float] | None) -> tuple[float, float] | None:
-    return None if written is None else (written[0], written[1])
 
 
 def _document_ids(file: TomlFile) -> Known:

@@ -105,11 +105,6 @@ _PLACEHOLDERS = tuple(f"{{{name}}}" for name in IDENTITIES)
 Expression = Annotated[str, AfterValidator(checked_expression)]
 Topic = Annotated[str, AfterValidator(_topic)]
 UrlPath = Annotated[str, AfterValidator(_path)]
-NotNegative = Annotated[float, Field(ge=0)]
-Range = Annotated[list[float], Field(min_length=2, max_length=2)]
-
-_AMOUNT = "a number of at least 0"
-_RANGE = "a range [low, high] of two numbers"
 
 
 class ProfileShape(Shape):
@@ -215,16 +210,3 @@ class AliveShape(Shape):
     document: str = Field(alias="in", description="the id of a document")
     at: Expression = Field(description="a JMESPath expression")
     equals: Scalar = Field(description="the value while the device is connected")
-
-
-class DataSheetShape(Shape):
-    """The `[data_sheet]` table."""
-
-    rated_current_a: NotNegative | None = Field(default=None, description=_AMOUNT)
-    rated_power_w: NotNegative | None = Field(default=None, description=_AMOUNT)
-    minimum_load_w: NotNegative | None = Field(default=None, description=_AMOUNT)
-    supply_ac_v: Range | None = Field(default=None, description=_RANGE)
-    supply_dc_v: Range | None = Field(default=None, description=_RANGE)
-    has_isolated_contact: bool | None = None
-    needs_neutral: bool | None = None
-    maximum_temperature_c: float | None = None

@@ -18,6 +18,7 @@ FILES = {
     "site": "site.toml",
     "watch": "site.toml",
     "points": "points.toml",
+    "circuit": "points.toml",
     "waivers": "waivers.toml",
     "policy": "policy.toml",
     "profile": "profiles/quill-duo.toml",

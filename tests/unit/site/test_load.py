@@ -86,7 +86,7 @@ def test_neighbours_are_looked_at_where_that_is_possible(
 def test_a_site_holds_the_plan_policy_profiles_and_waivers_of_its_other_files(house: Path) -> None:
     site = load_site(house, today=TODAY, builtin_rules=BUILT_IN)
 
-    assert [point.name for point in site.plan.points] == ["hall-lights", "cellar-heater"]
+    assert [point.name for point in site.plan.points] == ["hall-lights", "cellar-heater", "attic-lamps"]
     assert site.policy == load_policy("policy.toml", house)
     assert site.profiles == load_profiles([house / "profiles"])
     assert [waiver.rule for waiver in site.waivers] == ["over-temperature", "duplicate-identity"]

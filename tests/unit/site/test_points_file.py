@@ -3,12 +3,52 @@
 from ipaddress import ip_network
 from pathlib import Path
 
+import pytest
+
+from pattress.model.circuit import Box, Circuit, Conductors, Drive, Load
 from pattress.model.plan import OtherDevice, Plan, Point
 from pattress.site.files import parse_toml, read_toml
 from pattress.site.names import Known
 from pattress.site.points_file import Ground, plan_of, point_names
 
 GROUND = Ground(kinds=Known(names=frozenset({"quill-duo"})), networks=(ip_network("192.0.2.0/24"),))
+
+ATTIC = Circuit(
+    voltage_v=230,
+    breaker_a=10,
+    conductors=Conductors(mm2=1.5),
+    length_m=18,
+    has_neutral=True,
+    ambient_c=35,
+    loads=(
+        Load(
+            channel="output.1",
+            kind="led-lamp",
+            name="six downlights",
+            power_w=9,
+            count=6,
+            power_factor=0.9,
+            is_continuous=True,
+            is_lighting_outlet=True,
+        ),
+        Load(
+            channel="output.2",
+            kind="led-strip",
+            strip_w_per_m=14.4,
+            strip_m=5,
+            lead_mm2=0.75,
+            lead_m=3,
+            supply_w=100,
+        ),
+    ),
+    box=Box(
+        volume_cm3=pytest.approx(294.967152),  # 18 cubic inches of 25.4 mm
+        conductors=(Conductors(awg=12, count=4, grounds=2),),
+        clamps=1,
+        yokes=1,
+        module_cm3=40,
+    ),
+)
 
 
 def test_a_right_file_becomes_the_plan_it_says(house: Path) -> None:
@@ -36,6 +76,13 @@ def test_a_right_file_becomes_the_plan_it_says(house: Path) -> None:
                 remark="Behind the coat hooks.",
             ),
             Point(name="cellar-heater", room="Cellar", kind="quill-duo"),
+            Point(
+                name="attic-lamps",
+                room="Attic",
+                kind="quill-duo",
+                circuit=ATTIC,
+                drives=(Drive(input=1, channel="output.1"), Drive(input=2, channel="output.2", point="hall-lights")),
+            ),
         ),
         others=(OtherDevice(name="door-bridge", reason="Rings the bell.", serial="B-0077"),),
     )
