@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from pattress.model.circuit import Drive
 from pattress.model.errors import UsageError
 from pattress.site.files import read_toml
 from pattress.site.load import load_site
@@ -64,6 +65,10 @@ def test_what_is_commented_out_is_right_once_it_is_not(tmp_path: Path) -> None:
 
     assert [point.name for point in site.plan.points] == ["hall-lights"]
     assert site.plan.points[0].settings["input.1.action"] == "impulse"
+    assert site.plan.points[0].drives == (Drive(input=1, channel="output.1"),)
+    assert site.plan.points[0].circuit is not None
+    assert [load.total_w for load in site.plan.points[0].circuit.loads] == [54]
+    assert site.plan.points[0].circuit.box is not None
     assert [other.name for other in site.plan.others] == ["door-camera"]
     assert [waiver.rule for waiver in site.waivers] == ["over-temperature-on"]
     assert [broker.port for broker in site.brokers] == [8883]
