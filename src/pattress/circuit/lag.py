@@ -5,8 +5,8 @@ gone through, each weighed by how well its best curve fits (variable projection,
 interval is that of all of them together.
 
 A sensor that rounds errs the same way for as long as the temperature stays within one step: many readings are not many
-facts then. To a first order the error goes with sin(2 pi T / step), by (step / pi) exp(-2 (pi sigma / step)^2) under noise
-sigma (Widrow's theory of quantisation). Its phase counts as unknown here, which makes two unknowns more of known size.
+facts then. To a first order the error goes with sin(2 pi T / step), by (step / pi) exp(-2 (pi s / step)^2) under noise
+s (Widrow's theory of quantisation). Its phase counts as unknown here, which makes two unknowns more of known size.
 
 What belongs here: the arithmetic. What does not: limits, loads and decisions (`heat`).
 """
@@ -15,6 +15,8 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from operator import mul
+
+from pattress.circuit.student import rounding_variance, student_share
 
 SHORTEST_S, LONGEST_S = 30.0, 3600.0  # common practice: from a bare board in free air to a deep box in masonry
 COARSE_POINTS, FINE_POINTS = 28, 32
@@ -126,7 +128,7 @@ class _Problem:
         variance = best.residual / max(self.count - 3, 1)
         likely_low = variance * (1 - math.sqrt(2 / self.count))
         noise_square = max(likely_low - self.step_k**2 / 12, 0.0)
-        wave_square = (self.step_k / math.pi) ** 2 * math.exp(-4 * math.pi**2 * noise_square / self.step_k**2) / 2
+        wave_square = rounding_variance(self.step_k, math.sqrt(noise_square))
         if wave_square < 1e-4 * variance:
             return self  # noise enough to make rounding harmless
         white_square = max(variance - wave_square, self.step_k**2 / 12 * 0.25)
@@ -233,7 +235,7 @@ def _quantile(tries: Sequence[_Try], weights: Sequence[float], freedom: float, s
     low = min(one.settles - 8 * one.width for one, _ in likely)
     high = max(one.settles + 8 * one.width for one, _ in likely)
     return _crossing(
-        lambda value: sum(weight * _student((value - one.settles) / one.width, freedom) for one, weight in likely),
+        lambda value: sum(weight * student_share((value - one.settles) / one.width, freedom) for one, weight in likely),
         share, low, high,
     )  # fmt: skip
 
@@ -246,12 +248,6 @@ def _crossing(rising: Callable[[float], float], target: float, low: float, high:
         else:
             high = middle
     return (low + high) / 2
-
-
-def _student(value: float, freedom: float) -> float:
-    """Return the distribution function of Student's t, approximately (Abramowitz and Stegun 26.7.8)."""
-    normal = value * (1 - 1 / (4 * freedom)) / math.sqrt(1 + value * value / (2 * freedom))
-    return 0.5 * math.erfc(-normal / math.sqrt(2))
 
 
 def _tau_quantile(tries: Sequence[_Try], weights: Sequence[float], share: float) -> float:
