@@ -78,12 +78,14 @@ def _unplanned_outside(evidence: Evidence, placing: Placing, device: Device) -> 
     """Yield what a device at no point had to do with the outside."""
     if evidence.outlook is not None and placing.point_of(device) is None:
         reading = evidence.readings.get(device.id)
-        yield from device_findings(evidence.outlook, subject_of(None, device), _ids(device), reading, is_planned=False)
+        yield from device_findings(
+            evidence.outlook, subject_of(None, device), _all_ids(device), reading, is_planned=False
+        )
 
 
 def _unknown_outside(outlook: Outlook, devices: Sequence[Device]) -> Iterator[Finding]:
     """Yield what was outside and is no device that this audit has: an address of nobody, a device that is gone."""
-    known = {identity for device in devices for identity in _ids(device)}
+    known = {identity for device in devices for identity in _all_ids(device)}
     for device in sorted({one.device for one in outlook.encounters} - known):
         title = f"an unknown device at {device.removeprefix('address:')}" if device.startswith("address:") else device
         subject = Subject(device=device, device_title=title)
@@ -115,7 +117,7 @@ def _at_point(
     if device is None or (not device.is_announced and not isinstance(reading, Snapshot)):
         yield from unverified(checks, subject, "the module is not there")
         if evidence.outlook is not None and device is not None:
-            yield from device_findings(evidence.outlook, subject, _ids(device), None)
+            yield from device_findings(evidence.outlook, subject, _all_ids(device), None)
         return
     if device.kind is not None and device.kind != point.kind:
         found = f"it is {device.kind}, not {point.kind}"
@@ -132,7 +134,7 @@ def _at_point(
         yield from _since_sign_off(evidence.past, device, point, subject, reading, findings)
     yield from _beside_the_past(evidence.past, device, point, subject)
     if evidence.outlook is not None:
-        yield from device_findings(evidence.outlook, subject, _ids(device), reading)
+        yield from device_findings(evidence.outlook, subject, _all_ids(device), reading)
 
 
 def _since_sign_off(
@@ -184,6 +186,11 @@ def _of_device(past: Mapping[str, T], device: Device) -> T | None:
 
 def _ids(device: Device) -> tuple[str, ...]:
     return device.id, f"mac:{device.mac}", f"serial:{device.serial}", f"name:{device.name}"
+
+
+def _all_ids(device: Device) -> tuple[str, ...]:
+    """Also the addresses, by which traffic is known that nobody could tell the device of."""
+    return (*_ids(device), *(f"address:{address}" for address, _ in device.addresses))
 
 
 def subject_of(point: Point | None, device: Device | None) -> Subject:

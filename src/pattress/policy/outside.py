@@ -103,7 +103,9 @@ def device_findings(
     passing = [one for one in coverage_of(outlook) if _shows_what_passes(one.source)]
     trying = [one for one in coverage_of(outlook) if _shows_what_tries(one.source)]
     yield from _judged(STAYS_INSIDE, subject, own, ("reached", "approached"), passing, is_planned)
-    yield from _judged(ASKS_NOTHING, subject, own, ("tried", "asked"), trying, is_planned)
+    if not any(one.kind == "reached" for one in own) or any(one.kind in ("tried", "asked") for one in own):
+        # Of a device that got outside nobody says that it does not try.
+        yield from _judged(ASKS_NOTHING, subject, own, ("tried", "asked"), trying, is_planned)
     yield from _untrue(subject, own, reading)
     for device in known & outlook.unlike.keys():
         yield _finding(UNLIKE_BEFORE, subject, "broken", outlook.unlike[device])

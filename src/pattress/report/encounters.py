@@ -189,9 +189,13 @@ def _much(encounter: Encounter) -> str:
     if not (encounter.packets_out or encounter.packets_in or encounter.octets_out or encounter.octets_in):
         return ""
     return (
-        f": {encounter.packets_out} packets ({encounter.octets_out} octets) out, "
-        f"{encounter.packets_in} packets ({encounter.octets_in} octets) in"
+        f": {_packets(encounter.packets_out)} ({encounter.octets_out} octets) out, "
+        f"{_packets(encounter.packets_in)} ({encounter.octets_in} octets) in"
     )
+
+
+def _packets(count: int) -> str:
+    return "1 packet" if count == 1 else f"{count} packets"
 
 
 def _times(count: int) -> str:

@@ -70,8 +70,10 @@ def test_an_encounter_breaks_the_rule_that_it_is_about_and_no_other(kind: Encoun
     found = judged(outlook(encounter(kind)))
 
     assert {one.rule.id: one.outcome for one in found.values()} == {
-        "stays-inside": "met", "asks-nothing-outside": "met", rule: "broken",
-    }  # fmt: skip
+        "stays-inside": "met",
+        **({} if kind == "reached" else {"asks-nothing-outside": "met"}),  # who got outside was not seen to hold back
+        rule: "broken",
+    }
     assert "203.0.113.9 (cloud.example) on TCP port 443, 3 times, 1200 octets, first at 2026-03-0" in (
         found[rule].found or ""
     )
