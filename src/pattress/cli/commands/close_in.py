@@ -1,0 +1,100 @@
+"""`pattress close-in`."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pattress.cli.options import AsJson, SiteFolder, load, run, store_path
+from pattress.cli.output import ALL_MET, BROKEN, UNVERIFIED, give, give_json, leave
+from pattress.model.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pattress.closein.runner import Order
+    from pattress.model.closein import CloseIn
+    from pattress.model.finding import Finding
+    from pattress.model.plan import Point
+    from pattress.model.site import Site
+
+Points = Annotated[list[str], typer.Argument(metavar="POINT...", help="The points, in the order in which you walk.")]
+
+
+def close_in(
+    points: Points,
+    who: Annotated[str, typer.Option("--who", help="Who checks: a name that others will know.")] = "",
+    step: Annotated[str | None, typer.Option("--step", help="Do this one step again: input.1, heat, ...")] = None,
+    anew: Annotated[bool, typer.Option("--anew", help="Begin anew, also where a check was stopped half-way.")] = False,
+    heat_minutes: Annotated[
+        float | None,
+        typer.Option("--heat-minutes", min=1, max=120, help="Watch the heat at most so long; 8 if not given."),
+    ] = None,
+    site: SiteFolder = Path(),
+    json: AsJson = False,
+) -> None:
+    """Check a freshly fitted module before its wall is closed: you operate, the program watches and keeps all of it.
+
+    The program switches nothing. It asks you to, and each danger is named where it is. A check that was stopped is
+    taken up again by the same command.
+
+    Example: pattress close-in hall-lights --who "A. Fitter" --site ~/house
+    """
+    from pattress.closein.pace import Pace
+    from pattress.closein.runner import Order, with_heat
+    from pattress.report.closein import check_lines, close_in_document
+
+    if not who.strip():
+        raise UsageError(
+            "nobody is named",
+            where="pattress close-in",
+            next_step='Give --who "A. Fitter": the record says who checked.',
+        )
+    loaded = load(site)
+    order = Order(
+        points=[_point(loaded, name) for name in dict.fromkeys(points)], who=who.strip(), step=step, is_anew=anew,
+        pace=with_heat(Pace(), heat_minutes),
+    )  # fmt: skip
+    checks = run(_checked(loaded, order))
+    if json:
+        give_json(close_in_document(checks))
+    else:
+        give("\n" + "\n".join(check_lines(checks)))
+    leave(status_of_checks(checks))
+
+
+def status_of_checks(checks: "Sequence[CloseIn]") -> int:
+    """Return the exit status: broken, else not all of it shown or agreed to, else all met."""
+    outcomes = {result.outcome for check in checks for result in check.results}
+    if "broken" in outcomes:
+        return BROKEN
+    is_whole = all(check.is_signed_off for check in checks) and outcomes <= {"met"}
+    return ALL_MET if is_whole else UNVERIFIED
+
+
+def _point(site: "Site", name: str) -> "Point":
+    for point in site.plan.points:
+        if point.name == name:
+            return point
+    from difflib import get_close_matches
+
+    near = get_close_matches(name, [one.name for one in site.plan.points], n=1)
+    raise UsageError(
+        f"there is no point {name!r}",
+        where="pattress close-in",
+        next_step=f"Did you mean {near[0]}?" if near else "Points are in points.toml.",
+    )
+
+
+async def _checked(site: "Site", order: "Order") -> "list[CloseIn]":
+    from pattress.cli import options
+    from pattress.cli.terminal_talk import TerminalTalk
+    from pattress.closein.runner import CloseInRunner
+    from pattress.store.store import Store
+
+    async with Store.open(store_path(site)) as store, TerminalTalk() as talk:
+        return await CloseInRunner(site, store, talk, options.now, lambda point: _fitness_of(site, point)).run(order)
+
+
+def _fitness_of(site: "Site", point: "Point") -> "Sequence[Finding]":
+    raise NotImplementedError

@@ -1,0 +1,128 @@
+"""The talk of a close-in check at a terminal: what is asked on stdout, replies a line each on stdin.
+
+What belongs here: printing and reading lines. What does not: what is asked.
+"""
+
+import asyncio
+import os
+import sys
+import textwrap
+
+from pattress.cli.output import give, style
+from pattress.closein.talk import Question, Reply
+from pattress.model.closein import StepResult
+from pattress.report.visible import visible
+
+READ_BYTES = 1024
+MAX_LINE = 1024  # characters of a reason; the rest is left out
+_MEANINGS: dict[Reply, str] = {
+    "done": "done",
+    "yes": "yes",
+    "no": "no",
+    "skip": "skip it",
+    "again": "again",
+    "on": "go on all the same",
+    "stop": "stop here, and go on later",
+}
+
+
+class TerminalTalk:
+    """A person at a terminal. Used in an `async with` block, in which stdin is ours."""
+
+    def __init__(self) -> None:
+        self._lines: asyncio.Queue[str | None] = asyncio.Queue()
+        self._part = b""
+        self._is_stale = False
+
+    async def __aenter__(self) -> "TerminalTalk":
+        os.set_blocking(sys.stdin.fileno(), False)
+        asyncio.get_running_loop().add_reader(sys.stdin.fileno(), self._read)
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        asyncio.get_running_loop().remove_reader(sys.stdin.fileno())
+        os.set_blocking(sys.stdin.fileno(), True)
+
+    def begin(self, point: str, title: str) -> None:
+        """Print the head of a step."""
+        give("\n" + style().strong(visible(f"{point}  {title}")))
+
+    def say(self, text: str) -> None:
+        """Print a line."""
+        give(_wrapped(text))
+
+    def result(self, point: str, result: StepResult) -> None:
+        """Print how a step ended."""
+        outcome = None if result.outcome == "skipped" else result.outcome
+        words = {"unverified": "could not be checked"}.get(result.outcome, result.outcome)
+        give(style().strong(_wrapped(f"{words.upper()} {point} {result.step}: {result.sentence}"), outcome))
+
+    async def ask(self, question: Question) -> Reply:
+        """Print a question and return the reply. Where it is taken back, the line is ended."""
+        give(_wrapped(f"> {question.text}"))
+        replies = ", ".join(
+            f"{reply} ({_MEANINGS[reply]})" if reply != _MEANINGS[reply] else reply for reply in question.replies
+        )
+        while True:
+            reply = await self._asked(f"  {replies}: ")
+            if reply is None:
+                return "stop"
+            meant = [one for one in question.replies if one.startswith(reply.lower())]
+            if reply == "" or len(meant) == 1:
+                return meant[0] if reply else question.replies[0]
+            give(_wrapped(f"Please answer one of: {', '.join(question.replies)}."))
+
+    async def confirm(self, caution: str) -> bool:
+        """Print a caution, and return whether the person writes yes: an empty line is not enough."""
+        give(style().strong(_wrapped(f"CAUTION: {caution}"), "broken"))
+        while True:
+            reply = await self._asked("  Heeded? yes, no: ")
+            if reply is None or reply.lower() in ("n", "no"):
+                return False
+            if reply.lower() in ("y", "yes"):
+                return True
+
+    async def words(self, prompt: str) -> str:
+        """Return what the person writes."""
+        return (await self._asked(f"  {prompt} ")) or ""
+
+    async def _asked(self, prompt: str) -> str | None:
+        """Return a line, None at the end of the input."""
+        if self._is_stale:  # what was typed to a question that was taken back answers no other
+            while not self._lines.empty():
+                if self._lines.get_nowait() is None:
+                    self._lines.put_nowait(None)
+                    break
+        self._is_stale = False
+        sys.stdout.write(prompt)
+        sys.stdout.flush()
+        try:
+            line = await self._lines.get()
+        except asyncio.CancelledError:
+            self._is_stale = True
+            sys.stdout.write("\n")
+            sys.stdout.flush()
+            raise
+        if line is None:
+            self._lines.put_nowait(None)
+        return None if line is None else line.strip()[:MAX_LINE]
+
+    def _read(self) -> None:
+        try:
+            data = os.read(sys.stdin.fileno(), READ_BYTES)
+        except BlockingIOError:
+            return
+        if not data:
+            asyncio.get_running_loop().remove_reader(sys.stdin.fileno())
+            self._lines.put_nowait(None)
+            return
+        *lines, self._part = (self._part + data).split(b"\n")
+        self._part = self._part[-4 * MAX_LINE :]
+        for line in lines:
+            self._lines.put_nowait(line.decode("utf-8", "replace"))
+
+
+def _wrapped(text: str) -> str:
+    return textwrap.fill(
+        visible(text), style().width, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
+    )

@@ -1,0 +1,70 @@
+"""The steps of one point, in their order: which there are for its kind and its plan, and which are still to be done.
+
+What belongs here: that list. What does not: doing them.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pattress.closein.channels import channels_of
+from pattress.model.closein import CloseIn
+from pattress.model.errors import UsageError
+from pattress.model.plan import Point
+from pattress.model.profile import Profile
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One step: its name, and what to call it."""
+
+    name: str
+    title: str
+
+    @property
+    def kind(self) -> str:
+        """The kind of step, without its channel."""
+        return self.name.split(".", 1)[0]
+
+
+def steps_of(profile: Profile, point: Point) -> list[Step]:
+    """Return the steps of a point, in their order."""
+    inputs = range(1, profile.channels.get("input", 0) + 1)
+    return [
+        Step(name="found", title="The module is on the network"),
+        Step(name="recognised", title="It is of the planned kind, with its firmware"),
+        Step(name="settings", title="Every setting is as policy and plan say"),
+        Step(name="fit", title="It is fit for its circuit"),
+        *(Step(name=f"input.{number}", title=f"The switch of input {number}") for number in inputs),
+        *(
+            Step(name=f"drive.{number}", title=f"What input {one.input} drives: {_target(one.channel, one.point)}")
+            for number, one in enumerate(point.drives, 1)
+        ),
+        *(Step(name=one.step, title=f"{one.name} feeds {one.feeds}") for one in channels_of(profile, point)),
+        Step(name="radio", title="It can be heard with the plate on"),
+        Step(name="heat", title="It stays cool enough under load"),
+        Step(name="power-cut", title="It comes back after a power cut, as planned"),
+        Step(name="outside", title="It was silent towards the outside"),
+        Step(name="sign-off", title="A person agrees"),
+    ]
+
+
+def _target(channel: str, point: str | None) -> str:
+    return channel if point is None else f"{channel} at {point}"
+
+
+def to_do(steps: Sequence[Step], check: CloseIn, only: str | None) -> list[Step]:
+    """Return the steps that are still to be done: never tried, or broken; with `only`, that one again and the end.
+
+    Raises:
+        UsageError: If there is no step of that name.
+    """
+    if only is not None:
+        chosen = [one for one in steps if only in (one.name, one.kind)]
+        if not chosen:
+            names = ", ".join(one.name for one in steps)
+            raise UsageError(
+                f"there is no step {only!r}", where="pattress close-in --step", next_step=f"The steps are: {names}."
+            )
+        return chosen
+    done = {one.step for one in check.results if one.outcome in ("met", "unverified", "skipped")}
+    return [one for one in steps if one.name not in done or one.kind in ("found", "outside", "sign-off")]

@@ -1,0 +1,232 @@
+"""The close-in check of one point or of several: step by step, each kept as soon as it ended.
+
+What belongs here: the order, taking a check up again, and what a person may answer to a step that is broken. What does
+not: the steps, and the way to the person (`talk`).
+
+With several points the person walks the house once: everything at one box, then the next; what takes minutes (heat) is
+waited for at all of them together, and one power cut serves all.
+"""
+
+import asyncio
+from collections.abc import Awaitable, Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from pattress.audit.kept import kept_sightings
+from pattress.audit.session import Clock, Session, open_session, planned_sightings
+from pattress.closein import end_steps, long_steps, module_steps, output_steps, switch_steps
+from pattress.closein.channels import channels_of
+from pattress.closein.checks import Step, steps_of, to_do
+from pattress.closein.finding import Finder
+from pattress.closein.pace import Pace
+from pattress.closein.shared_talk import SharedTalk
+from pattress.closein.stage import Ended, Stage
+from pattress.closein.talk import Question, SkipStepError, StopCheckError, Talk
+from pattress.model.closein import CloseIn, StepResult
+from pattress.model.finding import Finding
+from pattress.model.kept import SignOff
+from pattress.model.plan import Point
+from pattress.model.reading import Snapshot
+from pattress.model.site import Site
+from pattress.policy.drift import settings_of
+from pattress.store.store import Store
+
+Fitness = Callable[[Point], Sequence[Finding]]
+TOGETHER = ("heat", "power-cut")  # steps that several points do at the same time
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """What is asked for: which points, by whom, one step alone or what is left, and how long things may take."""
+
+    points: Sequence[Point]
+    who: str
+    step: str | None = None
+    is_anew: bool = False
+    pace: Pace = field(default_factory=Pace)
+
+
+class CloseInRunner:
+    """Runs the check."""
+
+    def __init__(self, site: Site, store: Store, talk: Talk, clock: Clock, fitness: Fitness) -> None:
+        self._site = site
+        self._store = store
+        self._talk = talk
+        self._clock = clock
+        self._fitness = fitness
+
+    async def run(self, order: Order) -> list[CloseIn]:
+        """Do what is asked for, and return the checks as they stand then. A person may stop at any step."""
+        async with open_session(self._site, self._clock) as session:
+            known = await self._store.known_devices()
+            for sighting in [*kept_sightings(known), *planned_sightings(self._site.plan, self._clock())]:
+                session.add(sighting)
+            finder = Finder(session, self._site.plan, self._site.limits.listen_s)
+            runs = [await self._begun(order, point, session, finder) for point in order.points]
+            try:
+                await self._walk(runs)
+            except StopCheckError:
+                self._talk.say("Stopped. What was done is kept; the same command takes it up again.")
+        return [await self._store.close_in(one.check.id) for one in runs]
+
+    async def _begun(self, order: Order, point: Point, session: Session, finder: Finder) -> "_Run":
+        profile = self._site.profile(point.kind)
+        assert profile is not None, "the site's files were checked"  # noqa: S101
+        check = await self._store.open_close_in(point.name)
+        if check is not None and order.is_anew:
+            await self._store.end_close_in(check.id, self._clock(), is_signed_off=False)
+            check = None
+        if check is None:
+            number = await self._store.begin_close_in(point.name, order.who, self._clock())
+            check = await self._store.close_in(number)
+        stage = Stage(
+            site=self._site, point=point, profile=profile, talk=self._talk, clock=self._clock, pace=order.pace,
+            read_device=session.read,
+        )  # fmt: skip
+        return _Run(check, stage, finder, to_do(steps_of(profile, point), check, order.step), order.who)
+
+    async def _walk(self, runs: Sequence["_Run"]) -> None:
+        """Do what is done at each box, then what is waited for together, then the end of each."""
+        for run in runs:
+            for step in run.steps:
+                if step.kind not in (*TOGETHER, "outside", "sign-off"):
+                    await self._until_agreed(run, step)
+                    if run.is_over:
+                        break
+        for kind in TOGETHER:
+            both = [(run, step) for run in runs for step in run.steps if step.kind == kind and not run.is_over]
+            if len(both) == 1:
+                await self._until_agreed(*both[0])
+            elif both:
+                await self._together(kind, both)
+        for run in runs:
+            for step in run.steps:
+                if step.kind in ("outside", "sign-off") and not run.is_over:
+                    await self._until_agreed(run, step)
+
+    async def _together(self, kind: str, both: Sequence[tuple["_Run", Step]]) -> None:
+        """Do one step at several points at once: the person is asked once, each module is watched by itself."""
+        shared = SharedTalk(self._talk)
+        try:
+            async with asyncio.TaskGroup() as group:
+                for run, step in both:
+                    run.stage.talk = shared
+                    group.create_task(self._once(run, step), name=f"{kind} at {run.stage.point.name}")
+        except* StopCheckError:
+            raise StopCheckError from None
+        finally:
+            shared.close()
+            for run, _ in both:
+                run.stage.talk = self._talk
+
+    async def _until_agreed(self, run: "_Run", step: Step) -> None:
+        """Do a step, and as long as it is broken and the person wants that, again."""
+        while True:
+            result = await self._once(run, step)
+            if result.outcome != "broken" or step.kind == "sign-off":
+                return
+            reply = await self._talk.ask(
+                Question(text="It is broken. Mend it and do it again?", replies=("again", "on", "stop"))
+            )
+            if reply == "stop":
+                raise StopCheckError
+            if reply == "on":
+                run.is_over = step.kind == "found"  # nothing else can be done at a module that is not there
+                return
+
+    async def _once(self, run: "_Run", step: Step) -> StepResult:
+        """Do a step once and keep how it ended."""
+        stage = run.stage
+        stage.samples = []
+        began_at = self._clock()
+        self._talk.begin(stage.point.name, f"{step.name}: {step.title}")
+        try:
+            ended = await self._done(run, step)
+        except SkipStepError as reason:
+            ended = Ended(outcome="skipped", sentence=str(reason))
+        result = StepResult(
+            step=step.name, title=step.title, outcome=ended.outcome, sentence=ended.sentence, began_at=began_at,
+            ended_at=self._clock(), facts=ended.facts, samples=tuple(stage.samples),
+        )  # fmt: skip
+        await self._store.keep_step(run.check.id, result)
+        run.check = await self._store.close_in(run.check.id)
+        self._talk.result(stage.point.name, result)
+        if step.kind == "sign-off" and ended.outcome == "met":
+            await self._agree(run)
+        return result
+
+    async def _done(self, run: "_Run", step: Step) -> Ended:
+        stage, (kind, _, channel) = run.stage, step.name.partition(".")
+        if kind == "found":
+            return await self._found(run)
+        if stage.device is None and kind not in ("fit", "sign-off"):
+            await self._seen_before(run)
+        do: dict[str, Callable[[], Awaitable[Ended]]] = {
+            "recognised": lambda: module_steps.recognise(stage),
+            "settings": lambda: module_steps.settings(stage, self._clock()),
+            "input": lambda: switch_steps.switch(stage, int(channel)),
+            "drive": lambda: switch_steps.driven(stage, stage.point.drives[int(channel) - 1]),
+            "output": lambda: self._output(stage, step),
+            "radio": lambda: long_steps.radio(stage),
+            "heat": lambda: long_steps.heat(stage),
+            "power-cut": lambda: long_steps.power_cut(stage),
+            "outside": lambda: self._outside(run),
+            "sign-off": lambda: end_steps.sign_off(stage, run.who, run.check.results),
+        }
+        if kind == "fit":
+            return module_steps.fit(stage, self._fitness(stage.point))
+        return await do[kind]()
+
+    async def _found(self, run: "_Run") -> Ended:
+        ended = await module_steps.find(run.stage, run.finder)
+        if run.stage.device is not None:
+            await self._store.close_in_device(run.check.id, run.stage.device.id)
+            run.stage.other_devices = run.finder.at_points()
+        return ended
+
+    async def _seen_before(self, run: "_Run") -> None:
+        """Take the module as it is known, for a step that is done by itself."""
+        await run.finder.listen()
+        run.stage.device = run.finder.of_point(run.stage.point)
+        run.stage.other_devices = run.finder.at_points()
+        if run.stage.device is None:
+            raise SkipStepError("the module was not found: do the step `found` first")
+
+    async def _output(self, stage: Stage, step: Step) -> Ended:
+        channel = next(one for one in channels_of(stage.profile, stage.point) if one.step == step.name)
+        return await output_steps.output(stage, channel, stage.profile.data_sheet.rated_power_w)
+
+    async def _outside(self, run: "_Run") -> Ended:
+        encounters = await self._store.encounters(since=run.check.began_at)
+        hearings = await self._store.hearings(since=run.check.began_at)
+        return end_steps.outside(run.stage, run.check.began_at, encounters, hearings)
+
+    async def _agree(self, run: "_Run") -> None:
+        """Keep the reading that the person agreed to: drift is measured against it from now on."""
+        reading = await run.stage.read()
+        if isinstance(reading, Snapshot) and run.stage.device is not None:
+            agreed = SignOff(
+                device=run.stage.device.id, point=run.stage.point.name, at=self._clock(), who=run.who,
+                why=f"close-in check {run.check.id}", values=settings_of(reading),
+            )  # fmt: skip
+            await self._store.sign_off([agreed])
+            await self._store.end_close_in(run.check.id, self._clock(), is_signed_off=True)
+        else:
+            self._talk.say("The module does not answer now: its settings could not be signed off. Do `sign-off` again.")
+
+
+@dataclass(slots=True)
+class _Run:
+    """The check of one point, as it goes on."""
+
+    check: CloseIn
+    stage: Stage
+    finder: Finder
+    steps: list[Step]
+    who: str
+    is_over: bool = False
+
+
+def with_heat(pace: Pace, minutes: float | None) -> Pace:
+    """Return a pace that watches the heat for so many minutes."""
+    return pace if minutes is None else replace(pace, heat_s=minutes * 60)

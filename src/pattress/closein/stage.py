@@ -1,0 +1,143 @@
+"""What every step has at hand: the point, its module, the person, the clock, and what was read so far.
+
+What belongs here: reading the module while the person is asked, and keeping every sample. What does not: what a step
+makes of it.
+"""
+
+import asyncio
+from collections.abc import Awaitable, Callable, Collection, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+
+from pattress.closein.pace import Pace
+from pattress.closein.talk import Question, Reply, SkipStepError, StopCheckError, Talk
+from pattress.model.closein import Sample, StepOutcome
+from pattress.model.device import Device
+from pattress.model.plan import Point
+from pattress.model.profile import Profile
+from pattress.model.reading import Reading, Snapshot
+from pattress.model.site import Site
+from pattress.model.vocabulary import Value
+
+MAX_SAMPLES = (
+    20_000  # of one step, about 150 bytes each, so 3 MB; ten minutes of four values at four a second are 9,600
+)
+
+Heard = Reply | Literal["seen", "late"]
+Read = Callable[[Device, Point | None], Awaitable[Reading]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ended:
+    """How a step ended."""
+
+    outcome: StepOutcome
+    sentence: str
+    facts: Mapping[str, Value] = field(default_factory=dict)
+
+
+@dataclass(slots=True, kw_only=True)
+class Stage:
+    """One point under check. `device` is None until its module was found."""
+
+    site: Site
+    point: Point
+    profile: Profile
+    talk: Talk
+    clock: Callable[[], datetime]
+    pace: Pace
+    read_device: Read
+    device: Device | None = None
+    other_devices: Mapping[str, Device] = field(default_factory=dict)
+    samples: list[Sample] = field(default_factory=list)
+
+    async def read(self, names: Collection[str] = ()) -> Reading:
+        """Return a reading of the module, and keep those values of it whose names, or beginnings of names, are given.
+
+        Raises:
+            RuntimeError: If the module was not found yet.
+        """
+        if self.device is None:
+            raise RuntimeError("the module was not found yet")
+        return self.keep(await self.read_device(self.device, self.point), names)
+
+    def keep(self, reading: Reading, names: Collection[str], prefix: str = "") -> Reading:
+        """Keep values of a reading as samples, and return it."""
+        if isinstance(reading, Snapshot):
+            for name, reported in reading.values.items():
+                if any(name == one or name.startswith(f"{one}.") for one in names) and len(self.samples) < MAX_SAMPLES:
+                    self.samples.append(Sample(at=reading.taken_at, name=f"{prefix}{name}", value=reported.value))
+        return reading
+
+    async def confirm(self, caution: str) -> None:
+        """Have a caution confirmed.
+
+        Raises:
+            SkipStepError: If it is not.
+        """
+        if not await self.talk.confirm(caution):
+            raise SkipStepError("the caution was not confirmed")
+
+    async def ask(self, question: Question) -> Reply:
+        """Return the reply to a question.
+
+        Raises:
+            StopCheckError: If the person stops here.
+            SkipStepError: If the person leaves the step out, with the reason that they give.
+        """
+        return await self.heeded(await self.talk.ask(question))
+
+    async def heeded(self, reply: Reply) -> Reply:
+        """Return a reply that goes on with the step; see `ask` for the others."""
+        if reply == "stop":
+            raise StopCheckError
+        if reply == "skip":
+            reason = (await self.talk.words("Why is it left out?")).strip()
+            raise SkipStepError(reason or "no reason was given")
+        return reply
+
+    async def until(
+        self, question: Question, look: Callable[[Reading], bool], names: Collection[str], *, limit_s: float
+    ) -> Heard:
+        """Ask something of the person and read the module meanwhile.
+
+        Returns:
+            `seen` where what was read is enough (`look` says so), the person's reply where that comes first, `late`
+            where neither came in time.
+        """
+        return await self.until_read(question, self.read, look, names, limit_s=limit_s)
+
+    async def until_read(
+        self,
+        question: Question,
+        read: Callable[[Collection[str]], Awaitable[Reading]],
+        look: Callable[[Reading], bool],
+        names: Collection[str],
+        *,
+        limit_s: float,
+    ) -> Heard:
+        """Do as `until` does, with another way to read."""
+        asking = asyncio.create_task(self.talk.ask(question), name="ask the person")
+        began_at = self.clock()
+        try:
+            while (self.clock() - began_at).total_seconds() < limit_s:
+                if look(await read(names)):
+                    return "seen"
+                if asking.done():
+                    return await self.heeded(asking.result())
+                await asyncio.wait([asking], timeout=self.pace.poll_s)
+            return "late"
+        finally:
+            asking.cancel()
+            await asyncio.gather(asking, return_exceptions=True)
+
+    async def gathered(self, count: int, names: Collection[str]) -> list[Snapshot]:
+        """Return so many readings of the module, fewer where it does not answer to some."""
+        found = []
+        for _ in range(count):
+            reading = await self.read(names)
+            if isinstance(reading, Snapshot):
+                found.append(reading)
+            await asyncio.sleep(self.pace.poll_s)
+        return found

@@ -1,0 +1,170 @@
+"""The steps of the inputs: each wall switch is seen, is the right one, the right way round, and moves what it should.
+
+What belongs here: these steps. What does not: telling kinds of contacts from edges (`contacts`).
+"""
+
+import asyncio
+from collections.abc import Callable, Collection
+from itertools import pairwise
+
+from pattress.closein.cautions import LIVE_SWITCH, MOVES
+from pattress.closein.channels import channel_named, input_names, moved
+from pattress.closein.contacts import ASKED, PAUSE_S, QUIET_S, contact_kind, edges
+from pattress.closein.stage import Ended, Stage
+from pattress.closein.talk import Question
+from pattress.model.circuit import Drive
+from pattress.model.plan import Point
+from pattress.model.reading import Reading, Snapshot, Unreadable
+from pattress.model.vocabulary import Value
+
+Trace = dict[str, list[tuple[float, bool]]]
+
+
+async def switch(stage: Stage, number: int) -> Ended:
+    """The switch of an input is operated, and seen: that input moves, no other, as the planned contact does."""
+    names = list(input_names(stage.profile))
+    own = f"input.{number}.closed"
+    resting = await stage.read(names)
+    if not isinstance(resting, Snapshot) or own not in resting.values:
+        reason = "the module does not answer" if not isinstance(resting, Snapshot) else f"it does not report {own}"
+        return Ended(outcome="unverified", sentence=reason)
+    await stage.confirm(LIVE_SWITCH)
+    trace: Trace = {name: [] for name in names}
+    began_at = stage.clock()
+
+    def look(reading: Reading) -> bool:
+        if isinstance(reading, Snapshot):
+            seconds = (reading.taken_at - began_at).total_seconds()
+            for name in names:
+                reported = reading.values.get(name)
+                if reported is not None and isinstance(reported.value, bool):
+                    trace[name].append((seconds, reported.value))
+        return _is_enough(trace)
+
+    text = f"Operate the switch of input {number} {ASKED} times, about {PAUSE_S:g} s apart. Then let it rest."
+    reply = await stage.until(Question(text=text), look, names, limit_s=stage.pace.switch_s)
+    if reply == "done":
+        await _settle(stage, look, names)
+    return await _told(stage, number, trace)
+
+
+def _is_enough(trace: Trace) -> bool:
+    """Whether an input moved as often as was asked for, as a maintained contact does at least, and rests since then."""
+    for samples in trace.values():
+        found = edges(samples)
+        if len(found) >= ASKED and samples[-1][0] - found[-1].at_s >= QUIET_S:
+            return True
+    return False
+
+
+async def _settle(stage: Stage, look: Callable[[Reading], bool], names: Collection[str]) -> None:
+    """Read a little longer: the person was quicker than the module."""
+    began_at = stage.clock()
+    while (stage.clock() - began_at).total_seconds() < QUIET_S:
+        if look(await stage.read(names)):
+            return
+        await asyncio.sleep(stage.pace.poll_s)
+
+
+async def _told(stage: Stage, number: int, trace: Trace) -> Ended:
+    own = f"input.{number}.closed"
+    found = {name: edges(samples) for name, samples in trace.items()}
+    others = [name for name, seen in found.items() if seen and name != own]
+    facts: dict[str, Value] = {"edges": len(found[own]), "readings": len(trace[own])}
+    if not found[own]:
+        if others:
+            moving = " and ".join(name.removesuffix(".closed") for name in others)
+            return Ended(outcome="broken", sentence=f"{moving} moved, and not input {number}", facts=facts)
+        sentence = f"nothing moved within {stage.pace.switch_s:.0f} s: the wire, or the switch"
+        return Ended(outcome="broken", sentence=sentence, facts=facts)
+    if others:
+        moving = " and ".join(name.removesuffix(".closed") for name in others)
+        return Ended(outcome="broken", sentence=f"{moving} moved with input {number}", facts=facts)
+    facts["first_edge_s"] = round(found[own][0].at_s, 2)
+    told = contact_kind(trace[own], ASKED, sampled_every_s=_spacing_s(trace[own]))
+    facts["contact"] = told.kind
+    planned = stage.point.settings.get(f"input.{number}.contact")
+    if told.kind == "not sure":
+        return Ended(outcome="unverified", sentence=f"input {number} moved, but {told.reason}", facts=facts)
+    if planned is not None and told.kind != planned:
+        sentence = f"the switch of input {number} is {told.kind}, and the plan says {planned}"
+        return Ended(outcome="broken", sentence=sentence, facts=facts)
+    return await _way_round(stage, number, told.kind, facts)
+
+
+async def _way_round(stage: Stage, number: int, kind: str, facts: dict[str, Value]) -> Ended:
+    """Whether the input says closed when the switch is on. A push rests open; a maintained switch is set on for it."""
+    own = f"input.{number}.closed"
+    if kind == "maintained":
+        await stage.ask(
+            Question(
+                text=f"Set the switch of input {number} to ON, and leave it there.", replies=("done", "skip", "stop")
+            )
+        )
+    readings = await stage.gathered(2, [own])
+    closed = [one.values[own].value for one in readings if own in one.values]
+    if not closed:
+        return Ended(outcome="unverified", sentence="it stopped answering", facts=facts)
+    expected = kind == "maintained"
+    facts["is_inverted"] = closed[-1] is not expected
+    planned = stage.point.settings.get(f"input.{number}.contact") or kind
+    if closed[-1] is not expected:
+        state = "with the switch on" if kind == "maintained" else "at rest"
+        is_closed = "closed" if closed[-1] else "open"
+        return Ended(outcome="broken", sentence=f"input {number} is {is_closed} {state}: it is inverted", facts=facts)
+    return Ended(outcome="met", sentence=f"input {number} was seen, and is {planned}", facts=facts)
+
+
+def _spacing_s(samples: list[tuple[float, bool]]) -> float:
+    """The usual time between two readings."""
+    gaps = sorted(later[0] - earlier[0] for earlier, later in pairwise(samples))
+    return gaps[len(gaps) // 2] if gaps else 1.0
+
+
+async def driven(stage: Stage, drive: Drive) -> Ended:
+    """What an input is planned to drive answers when its switch is operated."""
+    point = next((one for one in stage.site.plan.points if one.name == drive.point), stage.point)
+    profile = stage.site.profile(point.kind)
+    if profile is None:
+        return Ended(outcome="unverified", sentence=f"no profile knows what stands at {point.name}")
+    channel = channel_named(drive.channel, profile, point)
+    before = await _read_at(stage, point, [channel.state])
+    if not isinstance(before, Snapshot) or channel.state not in before.values:
+        reason = before.reason if not isinstance(before, Snapshot) else f"it does not report {channel.state}"
+        return Ended(outcome="unverified", sentence=f"{point.name}: {reason}")
+    if channel.hazards:
+        await stage.confirm(MOVES)
+    first, began_at = before.values[channel.state].value, stage.clock()
+    seen_after_s: list[float] = []
+
+    async def read(names: Collection[str]) -> Reading:
+        return await _read_at(stage, point, names)
+
+    def look(reading: Reading) -> bool:
+        reported = reading.values.get(channel.state) if isinstance(reading, Snapshot) else None
+        if reported is not None and moved(first, reported.value):
+            seen_after_s.append((reading.taken_at - began_at).total_seconds())
+        return bool(seen_after_s)
+
+    where = f"{drive.channel} at {point.name} ({channel.feeds})"
+    text = f"Operate the switch of input {drive.input} once: {where} must answer."
+    reply = await stage.until_read(Question(text=text), read, look, [channel.state], limit_s=stage.pace.switch_s)
+    if reply == "done":  # the person has done it; what it drives has a little time
+        reply = await stage.until_read(
+            Question(text="Waiting for it ...", replies=("skip", "stop")), read, look, [channel.state],
+            limit_s=stage.pace.answer_s,
+        )  # fmt: skip
+    if seen_after_s:
+        sentence = f"{drive.channel} at {point.name} answered"
+        return Ended(outcome="met", sentence=sentence, facts={"seen_after_s": round(seen_after_s[0], 1)})
+    return Ended(outcome="broken", sentence=f"{drive.channel} at {point.name} did not answer to input {drive.input}")
+
+
+async def _read_at(stage: Stage, point: Point, names: Collection[str]) -> Reading:
+    """Read the module at this point or at another one."""
+    if point.name == stage.point.name:
+        return await stage.read(names)
+    device = stage.other_devices.get(point.name)
+    if device is None:
+        return Unreadable(device=point.name, kind=point.kind, taken_at=stage.clock(), reason="it was not seen")
+    return stage.keep(await stage.read_device(device, point), names, prefix=f"{point.name}:")

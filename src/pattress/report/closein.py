@@ -1,0 +1,57 @@
+"""Close-in checks for people and machines, beside the certificate.
+
+What belongs here: the summary after a check, and its document. What does not: the printed page (`certificate`).
+"""
+
+from collections.abc import Iterator, Sequence
+
+from pattress.model.closein import CloseIn
+from pattress.report.document import Document, time_text
+from pattress.report.visible import visible
+
+
+def check_lines(checks: Sequence[CloseIn]) -> Iterator[str]:
+    """Yield one line for each check, and one for each step that is not met."""
+    for check in checks:
+        count = dict.fromkeys(("met", "broken", "unverified", "skipped"), 0)
+        for result in check.results:
+            count[result.outcome] += 1
+        state = "signed off" if check.is_signed_off else "NOT signed off: do not close the wall"
+        yield visible(
+            f"{check.point}: {state}. {count['met']} met, {count['broken']} broken, {count['unverified']} could not be "
+            f"checked, {count['skipped']} skipped (check {check.id})"
+        )
+        for result in check.results:
+            if result.outcome != "met":
+                yield visible(f"  {result.outcome}: {result.step}: {result.sentence}")
+
+
+def close_in_document(checks: Sequence[CloseIn]) -> Document:
+    """Return checks as `pattress.close-in/1`."""
+    return {"schema": "pattress.close-in/1", "checks": [check_entry(one) for one in checks]}
+
+
+def check_entry(check: CloseIn) -> Document:
+    """Return one check, as every document that holds checks has it."""
+    return {
+        "id": check.id,
+        "point": check.point,
+        "device": check.device,
+        "who": check.who,
+        "began_at": time_text(check.began_at),
+        "ended_at": None if check.ended_at is None else time_text(check.ended_at),
+        "is_signed_off": check.is_signed_off,
+        "steps": [
+            {
+                "step": one.step,
+                "title": one.title,
+                "outcome": one.outcome,
+                "sentence": one.sentence,
+                "began_at": time_text(one.began_at),
+                "ended_at": time_text(one.ended_at),
+                "facts": dict(one.facts),
+                "samples": len(one.samples),
+            }
+            for one in check.results
+        ],
+    }
