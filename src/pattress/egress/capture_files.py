@@ -190,9 +190,9 @@ def _packet(reading: _Reading, body: bytes, order: str, kind: int, interfaces: l
 _1970 = datetime(1970, 1, 1, tzinfo=UTC)
 _PCAP_HEADER_BYTES = 24
 _PCAP = {
-    number.to_bytes(4, name): _Pcap(order, ticks_a_second, more_bytes)
+    struct.pack(f"{order}I", number): _Pcap(order, ticks_a_second, more_bytes)
     for number, ticks_a_second, more_bytes in ((0xA1B2C3D4, 10**6, 0), (0xA1B23C4D, 10**9, 0), (0xA1B2CD34, 10**6, 8))
-    for name, order in (("big", ">"), ("little", "<"))
+    for order in "<>"
 }
 _SECTION_BYTES = b"\x0a\x0d\x0d\x0a"  # the same in either byte order
 _SECTION_ORDERS = {b"\x1a\x2b\x3c\x4d": ">", b"\x4d\x3c\x2b\x1a": "<"}
