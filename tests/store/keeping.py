@@ -48,6 +48,22 @@ async def watched(store: Store, k: int) -> None:
     await store.keep_told([world.told(k)])
 
 
+async def step(store: Store, k: int) -> None:
+    """One more try in the check that is open, which now and then ends."""
+    check = await store.open_close_in("hall-lights")
+    number = check.id if check else await store.begin_close_in("hall-lights", "Wren Okafor", world.at(k))
+    await store.keep_samples(number, "heat", world.samples(k, 2))
+    await store.keep_step(number, world.step(k))
+    if k % 20 == 0:
+        await store.end_close_in(number, world.ended_at(k), is_signed_off=True)
+
+
+async def samples(store: Store, k: int) -> None:
+    """A step that never gets a result."""
+    number = await store.begin_close_in(f"point-of-{k}", "Wren Okafor", world.at(k))
+    await store.keep_samples(number, "radio", world.samples(k, 3))
+
+
 async def readings(store: Store) -> None:
     last = await store.last_run()
     assert last is not None
@@ -62,6 +78,9 @@ async def main(path: Path, first: int) -> None:
                 await attempt("readings", k, readings(store))
             if k % 2 == 0:
                 await attempt("encounters", k, watched(store, k))
+            await attempt("step", k, step(store, k))
+            if k % 5 == 0:
+                await attempt("samples", k, samples(store, k))
             if k % 3 == 0:
                 await attempt("sign-off", k, store.sign_off([world.sign_off(k)]))
             if k % 10 == 0:

@@ -19,7 +19,8 @@ def test_killed_audits_and_sign_offs_lose_nothing_and_leave_no_halves(tmp_path: 
     tally = kill_often(tmp_path, ROUNDS, seed=20260301)
 
     assert tally.faults == []
-    assert min(tally.acknowledged[word] for word in ("audit", "readings", "sign-off")) > 10
+    assert min(tally.acknowledged[word] for word in ("audit", "readings", "sign-off", "step")) > 10
+    assert tally.acknowledged["samples"] > 0
     assert tally.unfinished_audits > 0
 
 

@@ -5,11 +5,13 @@ The process that keeps and the one that verifies share nothing but these, and wh
 
 import asyncio
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from sqlite_utils import Database
 
+from pattress.model.closein import Sample, StepResult
 from pattress.model.device import Device, Sighting
 from pattress.model.encounter import Encounter, Hearing, Told
 from pattress.model.finding import Finding, Subject
@@ -17,6 +19,7 @@ from pattress.model.kept import KeptRun, Retention, SignOff
 from pattress.model.reading import Reading, Reported, Snapshot, Unreadable
 from pattress.model.rules import Rule
 from pattress.model.vocabulary import Value
+from pattress.store.close_ins import damaged_close_ins
 from pattress.store.days import damaged_days
 from pattress.store.examine import problems_of
 from pattress.store.sign_offs import all_sign_offs
@@ -100,6 +103,21 @@ def sign_off(k: int) -> SignOff:
     )  # fmt: skip
 
 
+def step(k: int) -> StepResult:
+    """A step of the check that audit k found open or began: tried once more each time."""
+    return StepResult(
+        step="heat", title="Heat", outcome="met", sentence=str(k), began_at=at(k), ended_at=ended_at(k),
+        facts={"settles_c": k / 8}, samples=tuple(samples(k, 4)),
+    )  # fmt: skip
+
+
+def samples(k: int, count: int) -> list[Sample]:
+    return [
+        Sample(at=at(k) + timedelta(seconds=number), name="health.temperature_c", value=k + number / 8)
+        for number in range(count)
+    ]
+
+
 def encounters(k: int) -> list[Encounter]:
     """What was tried while audit k went on; a flood now and then."""
     count = 300 if k % 25 == 0 else 3
@@ -131,10 +149,13 @@ def faults(path: Path, acknowledged: Iterable[str], *, read_only: bool = False) 
 
 async def _faults(path: Path, acknowledged: list[str], read_only: bool) -> list[str]:
     async with Store.open(path, read_only=read_only) as store:
-        found = await store._connection.read(lambda database: [*problems_of(database), *damaged_days(database)])
+        found = await store._connection.read(
+            lambda database: [*problems_of(database), *damaged_days(database), *damaged_close_ins(database)]
+        )
         kept = {int(run.policy_digest): run for run in await store.runs(limit=1_000_000)}
         found += await store._connection.read(lambda database: list(_halves(database)))
         signed = {one.why: one for one in await store._connection.read(all_sign_offs)}
+        steps = await _steps(store)
         newest = max(kept, default=0)
         for word, number in (one.split() for one in acknowledged):
             k = int(number)
@@ -144,6 +165,10 @@ async def _faults(path: Path, acknowledged: list[str], read_only: bool) -> list[
                 found += await _reading_faults(store, k, at(k) + timedelta(minutes=5))
             elif word == "encounters" and k > newest - KEPT_EVERY:
                 found += await _encounter_faults(store, k)
+            elif word == "step" and steps.get(k) != step(k):
+                found.append(f"step {k} is not there as it was acknowledged: {steps.get(k)}")
+            elif word == "samples" and await store.samples_of(await _check_of(store, k), "radio") != samples(k, 3):
+                found.append(f"the samples of audit {k} are not there as they were acknowledged")
             elif word == "sign-off" and signed.get(str(k)) != sign_off(k):
                 found.append(f"sign-off {k} is not there as it was acknowledged")
         return found
@@ -179,6 +204,21 @@ async def _reading_faults(store: Store, k: int, taken_at: datetime) -> list[str]
         if [one.value for one in kept] != ([k] if is_read(k, number) else []):
             found.append(f"the reading {k} of device {number} at {taken_at} is {kept}")
     return found
+
+
+async def _steps(store: Store) -> dict[int, StepResult]:
+    """Every step that is kept, with its samples and without its number, which depends on what was killed."""
+    found = {}
+    for check in await store.close_ins():
+        for one in await store.tries_of(check.id, "heat"):
+            read = await store.samples_of(check.id, "heat", one.number)
+            found[int(one.sentence)] = replace(one, samples=tuple(read), number=1)
+    return found
+
+
+async def _check_of(store: Store, k: int) -> int:
+    (number,) = [one.id for one in await store.close_ins(f"point-of-{k}")]
+    return number
 
 
 async def _encounter_faults(store: Store, k: int) -> list[str]:

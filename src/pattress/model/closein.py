@@ -37,7 +37,8 @@ class StepResult:
     """How one step ended, at the first or a later try. `step` is its kind, or kind and channel: `input.1`.
 
     `sentence` says in words what was found, or why nothing could be, or why it was skipped. `facts` are numbers that it
-    rests on, each name with its unit (`settles_c`); `samples` everything that was read on the way.
+    rests on, each name with its unit (`settles_c`); `samples` everything that was read on the way. `number` counts the
+    tries of a step from 1; whoever keeps a result gives it its number.
     """
 
     step: str
@@ -48,6 +49,7 @@ class StepResult:
     ended_at: datetime
     facts: Mapping[str, Value] = field(default_factory=dict)
     samples: tuple[Sample, ...] = ()
+    number: int = 1
 
     @property
     def kind(self) -> str:
@@ -70,3 +72,11 @@ class CloseIn:
     ended_at: datetime | None = None
     is_signed_off: bool = False
     results: tuple[StepResult, ...] = ()
+
+
+def step_order(step: str) -> tuple[int, tuple[tuple[int, str], ...]]:
+    """Return what sorts steps into the order in which they are done, those of one kind by their channel's number."""
+    kind, _, channel = step.partition(".")
+    place = STEP_KINDS.index(kind) if kind in STEP_KINDS else len(STEP_KINDS)
+    parts = channel.split(".")
+    return place, tuple((int(part), "") if part.isascii() and part.isdigit() else (-1, part) for part in parts)

@@ -155,7 +155,8 @@ class Retention:
     what people were told of them. How sources were heard goes after `hearing_days`, how many hosts of the inside a
     device called after `company_days`.
 
-    Everything else is kept for ever: what settings were, findings, runs, sign-offs and placements.
+    Everything else is kept for ever: what settings were, findings, runs, sign-offs, placements and close-in checks.
+    Only what was read in a check that was given up goes, `daily_days` after its end.
     """
 
     every_days: int = 14

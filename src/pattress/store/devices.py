@@ -118,7 +118,8 @@ def _forget_strangers(database: Database, started_at_ms: int) -> None:
     """
     database.execute(
         "DELETE FROM device WHERE ifnull(last_seen, 0) < :started AND key IN (SELECT key FROM device"
-        " WHERE last_read IS NULL AND key NOT IN (SELECT device FROM sign_off UNION SELECT device FROM placement)"
+        " WHERE last_read IS NULL AND key NOT IN (SELECT device FROM sign_off UNION SELECT device FROM placement"
+        " UNION SELECT device FROM close_in WHERE device IS NOT NULL)"
         " ORDER BY EXISTS (SELECT 1 FROM encounter WHERE encounter.device = device.key) DESC,"
         " ifnull(last_seen, 0) DESC, key DESC LIMIT -1 OFFSET :limit)",
         {"started": started_at_ms, "limit": MAX_NEVER_READ_DEVICES},

@@ -97,7 +97,7 @@ def forget_aged_encounters(database: Database, ages: Ages) -> None:
     database.execute("DELETE FROM told WHERE last_at < ?", [ages.none])
     nothing_of_it = " AND ".join(
         f"NOT EXISTS (SELECT 1 FROM {table} WHERE {table}.device = device.key)"  # noqa: S608 - the names are ours
-        for table in ("encounter", "company", "told", "finding", "sign_off", "placement", "reading")
+        for table in ("encounter", "company", "told", "finding", "sign_off", "placement", "reading", "close_in")
     )
     database.execute(
         f"DELETE FROM device WHERE id LIKE 'address:%' AND first_seen IS NULL AND {nothing_of_it}"  # noqa: S608

@@ -10,6 +10,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from pattress.model.kept import Examination
+from pattress.store.close_ins import damaged_close_ins
 from pattress.store.days import damaged_days
 from pattress.store.encounter_rows import damaged_encounters
 from pattress.store.migrations import MIGRATIONS, newest_number, schema_number
@@ -64,6 +65,8 @@ def _examined(database: Database, path: Path) -> Examination:
             problems += damaged_days(database)
         if "encounter" in rows:
             problems += damaged_encounters(database)
+        if "close_in" in rows:
+            problems += damaged_close_ins(database)
     except sqlite3.DatabaseError as error:  # where the damage is such that SQLite cannot even say what it is
         problems.append(str(error))
     log = path.with_name(path.name + "-wal")

@@ -17,6 +17,8 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from pattress.store.close_in_samples import sample_rows
+from pattress.store.close_ins import close_ins, tries_of
 from pattress.store.days import newest_readings
 from pattress.store.encoding import moment_of
 from pattress.store.encounters import company, encounters, hearings
@@ -74,6 +76,7 @@ def _rows(database: Database) -> Iterator[tuple[str, Row]]:
     yield from (("finding", asdict(one)) for one in all_findings(database))
     yield from (("sign_off", asdict(one)) for one in all_sign_offs(database))
     yield from (("placement", asdict(one)) for one in placements(database))
+    yield from _close_ins(database)
     yield from (("hearing", asdict(one)) for one in hearings(database, None, None))
     yield from (("told", asdict(one)) for one in all_told(database))
     yield from (("template", asdict(one) | {"record": one.record.hex()}) for one in templates(database))
@@ -121,6 +124,22 @@ def _readings(database: Database, device: Row) -> Iterator[tuple[str, Row]]:
 def _watched(database: Database, device: Row) -> Iterator[tuple[str, Row]]:
     yield from (("encounter", asdict(one)) for one in encounters(database, None, None, device["id"]))
     yield from (("company", asdict(one)) for one in company(database, None, device["id"]))
+
+
+def _close_ins(database: Database) -> Iterator[tuple[str, Row]]:
+    checks = close_ins(database, None)
+    for check in checks:
+        row = asdict(check)
+        del row["results"]
+        yield "close_in", row
+    for check in checks:
+        for result in tries_of(database, check.id, None):
+            row = asdict(result)
+            del row["samples"]
+            yield "close_in_step", {"close_in": check.id} | row
+    for number, step, attempt, samples in sample_rows(database):
+        where = {"close_in": number, "step": step, "number": attempt}
+        yield "close_in_samples", where | {"samples": [asdict(one) for one in samples]}
 
 
 def _moment(at_ms: int | None) -> datetime | None:

@@ -102,6 +102,7 @@ def _join(database: Database, former: int, key: int, run: int, at_ms: int) -> No
     )
     database.execute("UPDATE former_id SET device = :key WHERE device = :former", row)
     database.execute("UPDATE sign_off SET device = :key WHERE device = :former", row)
+    database.execute("UPDATE close_in SET device = :key WHERE device = :former", row)
     _join_placements(database, former, key)
     join_encounters(database, former, key)
     _join_watching(database, row)

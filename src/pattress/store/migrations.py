@@ -12,6 +12,7 @@ from datetime import datetime
 
 from sqlite_utils import Database
 
+from pattress.store.close_in_tables import CLOSE_IN_TABLES
 from pattress.store.encoding import milliseconds
 from pattress.store.encounter_tables import ENCOUNTER_TABLES
 from pattress.store.transactions import write_transaction
@@ -255,5 +256,10 @@ MIGRATIONS: tuple[Migration, ...] = (
         number=3,
         name="encounters with the outside, how sources were heard, what was told, templates",
         steps=(*ENCOUNTER_TABLES, "PRAGMA user_version = 3"),
+    ),
+    Migration(
+        number=4,
+        name="close-in checks, their steps and samples",
+        steps=(*CLOSE_IN_TABLES, "PRAGMA user_version = 4"),
     ),
 )

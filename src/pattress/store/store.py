@@ -28,6 +28,7 @@ from pattress.model.kept import (
 )
 from pattress.model.reading import Reading
 from pattress.store.audits import keep_audit
+from pattress.store.close_in_store import CloseInStore
 from pattress.store.compaction import file_bytes, refuse_without_room, rewrite
 from pattress.store.connection import Connection
 from pattress.store.devices import keep_devices, known_devices
@@ -52,16 +53,13 @@ DAYS_AT_ONCE = 64  # about 0.3 s of a transaction, where each holds 288 readings
 DEFAULT_RETENTION = Retention()
 
 
-class Store:
+class Store(CloseInStore):
     """An open database. Every call runs on one thread of its own; each call that keeps is one transaction.
 
     Times must have a time zone (ValueError otherwise), are kept to the millisecond and come back in UTC. Every call
     raises StoreError where the database cannot be used; what was kept before is not lost, and the next call may
     succeed again.
     """
-
-    def __init__(self, connection: Connection) -> None:
-        self._connection = connection
 
     @classmethod
     @asynccontextmanager

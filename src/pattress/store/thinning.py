@@ -144,6 +144,12 @@ def forget_aged(database: Database, ages: Ages) -> None:
         "DELETE FROM reading WHERE device = ? AND taken_at < ?", [(device, ages.none) for (device,) in devices]
     )
     database.execute("DELETE FROM reading_day WHERE stage IN (0, 1, 2) AND day * ? < ?", [DAY_MS, ages.none])
+    # A check that was given up stays with the results of its steps; what was read in them goes as readings do.
+    database.execute(
+        "DELETE FROM close_in_samples WHERE close_in IN"
+        " (SELECT key FROM close_in WHERE is_signed_off = 0 AND ended_at < ?)",
+        [ages.none],
+    )
     states = [
         key
         for name in _states()
@@ -157,7 +163,8 @@ def forget_aged(database: Database, ages: Ages) -> None:
     # that had to do with the outside go last: what they did is what somebody may ask for.
     database.execute(
         "DELETE FROM device WHERE last_seen < ? AND key IN (SELECT key FROM device WHERE key NOT IN"
-        " (SELECT device FROM sign_off UNION SELECT device FROM placement)"
+        " (SELECT device FROM sign_off UNION SELECT device FROM placement"
+        " UNION SELECT device FROM close_in WHERE device IS NOT NULL)"
         " ORDER BY EXISTS (SELECT 1 FROM encounter WHERE encounter.device = device.key) DESC,"
         " last_seen DESC, key DESC LIMIT -1 OFFSET ?)",
         [ages.today, MAX_STRANGERS],

@@ -28,6 +28,11 @@ class Words:
             )
         return number
 
+    def key_if_known(self, text: str) -> int | None:
+        """Return the number of a text, None where it was never kept."""
+        row = self._database.execute("SELECT key FROM word WHERE text = ?", [kept_text(text)]).fetchone()
+        return None if row is None else int(row[0])
+
     def key_or_none(self, text: str | None) -> int | None:
         """Return the number of a text, None where there is none."""
         return None if text is None else self.key(text)

@@ -6,6 +6,7 @@ from pathlib import Path
 from pattress.model.kept import SignOff
 from pattress.store.store import Store
 from unit.store.builders import HALL, MAC, NIGHT, RELAY, device, finding, sighting, snapshot, unreadable
+from unit.store.checked import keep_a_check
 from unit.store.watched import keep_all_sorts, names, tried
 
 NIGHTS = 30
@@ -34,6 +35,7 @@ async def fill_with_everything(path: Path) -> None:
             await store.keep_readings(run, [snapshot(values, at=one) for one in half_hours])
             await keep_all_sorts(store, [tried(at), *names(3, at=at)])
             await store.thin(at)
+        await keep_a_check(store)
         await store.sign_off(
             [SignOff(device=HALL, point="hall-lights", at=NIGHT, who="Wren Okafor", why="as planned", values=RELAY)]
         )

@@ -14,6 +14,7 @@ from unit.store.filled import fill_with_everything
 TABLES = (
     *("reading_day", "sign_off", "placement", "span", "former_id"),
     *("encounter", "hearing", "company", "told", "template", "place"),
+    *("close_in", "close_in_step", "close_in_samples"),
 )
 
 
@@ -46,7 +47,21 @@ def test_a_sound_database_is_told_with_what_is_in_it(path: Path) -> None:
     assert path.read_bytes() == content
 
 
-@pytest.mark.parametrize("table", ["reading", "span", "word", "device", "encounter", "told", "sqlite_sequence"])
+@pytest.mark.parametrize(
+    "table",
+    [
+        "reading",
+        "span",
+        "word",
+        "device",
+        "encounter",
+        "told",
+        "close_in",
+        "close_in_step",
+        "close_in_samples",
+        "sqlite_sequence",
+    ],
+)
 def test_a_damaged_page_is_found(path: Path, table: str) -> None:
     damage(path, table)
     content = path.read_bytes()
@@ -66,6 +81,19 @@ def test_a_damaged_page_is_found(path: Path, table: str) -> None:
             "of reading_day cannot be unpacked",
         ),
         ("UPDATE reading_day SET layout = (SELECT layout FROM sign_off)", "cannot be unpacked"),
+        ("UPDATE close_in_samples SET numbers = x'789c03'", "of close_in_samples cannot be unpacked"),
+        ("UPDATE close_in_samples SET others = x'78'", "of close_in_samples cannot be unpacked"),
+        ("UPDATE close_in_samples SET count = count + 1", "samples and says 121"),
+        (
+            "UPDATE close_in_step SET facts = '[]' WHERE number = 2",
+            "a row of close_in_step, of check 1, cannot be read",
+        ),
+        ("UPDATE close_in_step SET facts = '{' WHERE number = 2", "a row of close_in_step, of check 1, cannot be read"),
+        (
+            "PRAGMA ignore_check_constraints = 1; UPDATE close_in SET ended_at = NULL",
+            "1 rows of close_in contradict themselves",
+        ),
+        ("DELETE FROM close_in", "a row of close_in_step refers to a row of close_in"),
         ("DELETE FROM word WHERE text = 'n00001.example'", "a row of encounter refers to a row of word"),
         (
             "PRAGMA ignore_check_constraints = 1; UPDATE encounter SET first_at = last_at + 1",

@@ -17,6 +17,7 @@ from unit.store.filled import NIGHTS, fill_with_everything
 from unit.store.watched import TEMPLATE, TRIED
 
 WATCHED = ("encounter", "company", "hearing", "told", "template", "place")
+CHECKED = ("close_in", "close_in_step", "close_in_samples")
 SCHEMA = json.loads((Path(pattress.report.__file__).parent / "schemas" / "store-export-1.json").read_text("utf-8"))
 
 
@@ -46,7 +47,7 @@ def test_every_line_is_what_the_schema_says_and_every_kind_is_there(path: Path) 
     assert lines[0] == {
         "type": "schema",
         "schema": "pattress.store-export/1",
-        "database_schema": 3,
+        "database_schema": 4,
         "exported_at": "2026-03-01T02:30:00.000Z",
     }
     assert lines[-1] == {"type": "end", "rows": len(lines) - 2}
@@ -62,11 +63,16 @@ async def test_what_is_exported_is_what_is_kept(path: Path) -> None:
     hall = [line for line in by_kind["reading"] if line["device"] == HALL]
     assert [line["measurements"] for line in hall] == [dict(one.measurements) for one in readings]
     assert [(line["setting"], line["value"]) for line in by_kind["span"]] == [(one.setting, one.value) for one in spans]
-    for table in ("run", "device", "finding", "sign_off", "placement", "former_id", "sighting", *WATCHED):
+    for table in ("run", "device", "finding", "sign_off", "placement", "former_id", "sighting", *WATCHED, *CHECKED):
         assert [(len(by_kind[table]),)] == ask(path, f"SELECT count(*) FROM {table}"), table
     assert len(by_kind["run"]) == NIGHTS + 1
     assert by_kind["sign_off"][0]["values"] == RELAY
     assert by_kind["encounter"][-1]["remote"] == TRIED.remote
+    assert (by_kind["close_in"][0]["point"], by_kind["close_in"][0]["is_signed_off"]) == ("hall-lights", True)
+    assert [(one["step"], one["number"], one["outcome"]) for one in by_kind["close_in_step"]] == [
+        ("input.1", 1, "broken"), ("input.1", 2, "met"), ("heat", 1, "met"),
+    ]  # fmt: skip
+    assert [len(one["samples"]) for one in by_kind["close_in_samples"]] == [120, 2]
     assert by_kind["template"][0]["record"] == TEMPLATE.record.hex()
 
 

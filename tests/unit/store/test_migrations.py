@@ -13,6 +13,7 @@ from sqlite_utils import Database
 from pattress.store.migrations import MIGRATIONS, Migration, is_foreign, migrate, newest_number, schema_number
 from pattress.store.store import Store
 from unit.store.builders import HALL, NIGHT, ask
+from unit.store.checked import keep_a_check
 from unit.store.watched import TRIED, keep_all_sorts
 
 NEXT = Migration(
@@ -87,8 +88,8 @@ def test_rows_are_still_there_after_the_next_migration(tmp_path: Path) -> None:
     database.close()
 
 
-async def test_a_database_of_an_earlier_schema_keeps_what_is_in_it_and_takes_encounters(tmp_path: Path) -> None:
-    for earlier in range(1, 3):
+async def test_a_database_of_an_earlier_schema_keeps_what_is_in_it_and_takes_all_sorts(tmp_path: Path) -> None:
+    for earlier in range(1, newest_number(MIGRATIONS)):
         path = tmp_path / f"house-{earlier}.db"
         database = connected(path)
         migrate(database, MIGRATIONS[:earlier], NIGHT)
@@ -97,9 +98,11 @@ async def test_a_database_of_an_earlier_schema_keeps_what_is_in_it_and_takes_enc
 
         async with Store.open(path) as store:
             await keep_all_sorts(store)
+            number = await keep_a_check(store)
 
             assert [known.id for known in await store.known_devices()] == [HALL]
             assert await store.encounters(since=NIGHT, device=HALL) == [TRIED]
+            assert [one.id for one in await store.close_ins("hall-lights")] == [number]
         assert ask(path, "SELECT count(*) FROM migration") == [(newest_number(MIGRATIONS),)]
 
 
