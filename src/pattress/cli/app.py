@@ -8,6 +8,7 @@ from pattress import __version__
 from pattress.cli.commands import (
     agree,
     audit,
+    close_in,
     compare,
     demo,
     devices,
@@ -57,6 +58,7 @@ application.command("check")(site.check)
 application.command("discover")(discover.discover)
 application.command("read")(read.read)
 application.command("audit")(audit.audit)
+application.command("close-in")(close_in.close_in)
 application.command("watch")(watch.watch)
 application.add_typer(watch.encounters, name="encounters")
 application.command("devices")(devices.devices)
