@@ -38,6 +38,10 @@ class CaptureError(PattressError):
     """A file of captured traffic cannot be read; look at the file, or capture anew."""
 
 
+class CircuitError(PattressError, ValueError):
+    """A number or a word that a question about a circuit was asked with cannot be; correct it and ask again."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
     """One mistake in one file that a person writes.

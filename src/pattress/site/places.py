@@ -8,6 +8,7 @@ from pathlib import Path
 SITE_FILE = "site.toml"
 POINTS_FILE = "points.toml"
 WAIVERS_FILE = "waivers.toml"
+TABLES_FILE = "tables.toml"
 PROFILES_FOLDER = "profiles"
 A_POLICY = "the id of a shipped policy, or the name of a policy file ending in .toml"
 """What a person may name a policy by, in the words of faults."""
@@ -18,6 +19,11 @@ _PACKAGE = Path(__file__).resolve().parent.parent
 def shipped_profiles_folder() -> Path:
     """Return the folder of the device profiles that come with the program."""
     return _PACKAGE / "profiles"
+
+
+def shipped_tables_folder() -> Path:
+    """Return the folder of the tables for questions about circuits that come with the program."""
+    return _PACKAGE / "circuit_tables"
 
 
 def shipped_policies_folder() -> Path:

@@ -1,0 +1,227 @@
+"""Copper conductors: their size by gauge or area, and their resistance at a temperature.
+
+What belongs here: one conductor. What does not: a circuit's voltage drop (`voltage_drop`).
+"""
+
+import math
+
+from pattress.circuit import given
+from pattress.circuit.working import DERIVED, Answer, Line, shown, step
+from pattress.model.circuit import Conductors
+from pattress.model.errors import CircuitError
+from pattress.model.tables import CONSTRUCTIONS, ConductorSize, Construction, Figure, Tables
+
+THICKEST_AWG, THINNEST_AWG = -3, 40  # 4/0 is -3 by the formula; below 40 no house wire is made
+_MM2 = 1e-6
+
+
+def awg_diameter_m(gauge: int) -> float:
+    """Return the diameter of a solid wire of a gauge in metres: 0.127 mm * 92**((36 - n) / 39).
+
+    Args:
+        gauge: AWG number, -3 (4/0) to 40.
+
+    Raises:
+        CircuitError: If there is no such gauge.
+
+    Source: ASTM B258.
+    """
+    given.whole(gauge, "AWG", least=THICKEST_AWG, most=THINNEST_AWG)
+    return float(0.127e-3 * 92 ** ((36 - gauge) / 39))
+
+
+def awg_area_m2(gauge: int) -> float:
+    """Return the cross section of a solid wire of a gauge in square metres.
+
+    Raises:
+        CircuitError: If there is no such gauge.
+
+    Source: ASTM B258 for the diameter; derived.
+    """
+    return math.pi * awg_diameter_m(gauge) ** 2 / 4
+
+
+def resistivity_ohm_m(temperature_c: float, tables: Tables) -> float:
+    """Return copper's resistivity at a temperature in ohm metres, linear from 20 degrees Celsius.
+
+    Valid from -60 to 250 degrees Celsius.
+
+    Raises:
+        CircuitError: If the temperature is beyond.
+
+    Source: NBS Handbook 100: 0.017241 ohm mm2/m at 20 degrees, 0.00393 per kelvin.
+    """
+    return tables.value("copper_ohm_m") * _warming(temperature_c, tables)
+
+
+def wire_ohm_per_m(area_m2: float, temperature_c: float, tables: Tables) -> float:
+    """Return the resistance of a solid copper wire in ohms for each metre, by its area alone.
+
+    Raises:
+        CircuitError: If area or temperature cannot be.
+
+    Source: derived, R = rho / A.
+    """
+    return resistivity_ohm_m(temperature_c, tables) / given.positive(area_m2, "area", "m2")
+
+
+def ohm_per_m(
+    size: ConductorSize, tables: Tables, *, temperature_c: float, construction: Construction = "solid"
+) -> Figure:
+    """Return the resistance of one conductor of a size in ohms for each metre, one way.
+
+    The table's value counts, carried to the temperature; where the table has none of this construction, the formula
+    of a solid wire does.
+
+    Raises:
+        CircuitError: If the temperature or the construction cannot be.
+
+    Source: the table named in the figure; derived for the temperature.
+    """
+    given.one_of(construction, "construction", CONSTRUCTIONS)
+    listed = size.ohm_per_km.get(construction)
+    if listed is None:
+        value = wire_ohm_per_m(size.area_mm2 * _MM2, temperature_c, tables)
+        return Figure(value=value, source=f"{DERIVED}: ρ / A, {tables.figure('copper_ohm_m').source}")
+    ratio = _warming(temperature_c, tables) / _warming(tables.resistance_c, tables)
+    return Figure(value=listed.value / 1000 * ratio, source=listed.source)
+
+
+def size_of(conductors: Conductors, tables: Tables) -> ConductorSize:
+    """Return the size in the tables that a plan's conductors have.
+
+    Raises:
+        CircuitError: If the tables have none of that gauge or area, with the nearest that they have; or if not
+            exactly one of `mm2` and `awg` is given.
+    """
+    if (conductors.mm2 is None) == (conductors.awg is None):
+        raise CircuitError("not exactly one of mm2 and AWG", where="conductor", next_step="Give one of the two.")
+    if conductors.awg is not None:
+        return _by_gauge(conductors.awg, tables)
+    return _by_area(conductors.mm2 or 0.0, tables)
+
+
+def size_named(text: str, tables: Tables) -> ConductorSize:
+    """Return the size that a person wrote: "14 AWG", "AWG 14", "1.5 mm2", "1.5".
+
+    A number alone is a gauge where the tables have gauges only, else an area.
+
+    Raises:
+        CircuitError: If it is none of the tables, with the nearest.
+    """
+    word = text.strip().lower().replace("mm²", "mm2").replace("#", "")
+    is_gauge = "awg" in word or (not word.endswith("mm2") and all(one.awg is not None for one in tables.sizes))
+    number = word.replace("awg", "").removesuffix("mm2").strip()
+    try:
+        value = float(number)
+    except ValueError:
+        close = given.nearest(text, [one.name for one in tables.sizes])
+        raise _no_size(f"there is no conductor {text!r}", close, tables) from None
+    if not is_gauge:
+        return _by_area(value, tables)
+    if not value.is_integer():
+        raise _no_size(f"{number} is no gauge", None, tables)
+    return _by_gauge(int(value), tables)
+
+
+def conductor_answer(
+    size: ConductorSize, tables: Tables, *, temperature_c: float, construction: Construction = "solid"
+) -> Answer:
+    """Return what one conductor is: area, resistance at a temperature, and what the family says of it; a `figure`.
+
+    Values: `area_mm2`, `ohm_per_km`, `formula_ohm_per_km`, `diameter_mm` (of a solid wire), and where the tables have
+    them `capacity_a`, `breaker_a`, `box_cm3`.
+
+    Raises:
+        CircuitError: If the temperature or the construction cannot be.
+    """
+    resistance = ohm_per_m(size, tables, temperature_c=temperature_c, construction=construction)
+    formula = wire_ohm_per_m(size.area_mm2 * _MM2, temperature_c, tables)
+    diameter_mm = 2 * math.sqrt(size.area_mm2 / math.pi)
+    values = {
+        "area_mm2": size.area_mm2,
+        "diameter_mm": diameter_mm,
+        "ohm_per_km": resistance.value * 1000,
+        "formula_ohm_per_km": formula * 1000,
+    }
+    rho = resistivity_ohm_m(temperature_c, tables)
+    copper, per_k = tables.figure("copper_ohm_m"), tables.value("copper_per_k")
+    lines = [
+        _area_line(size),
+        step(
+            "copper at its temperature",
+            "ρ = ρ20 · (1 + α · (T - 20 °C))",
+            f"{shown(copper.value * 1e9)} nΩ·m · (1 + {shown(per_k)}/K · {shown(temperature_c - 20)} K)",
+            rho * 1e9,
+            "nΩ·m",
+            copper.source,
+        ),
+        step("by the formula", "R = ρ / A", f"at {shown(temperature_c)} °C", formula * 1000, "Ω/km", DERIVED),
+        step(
+            f"by the table, {construction}",
+            "R = R table · (1 + α·(T - 20)) / (1 + α·(T table - 20))",
+            f"T table {shown(tables.resistance_c)} °C",
+            resistance.value * 1000,
+            "Ω/km",
+            resistance.source,
+        ),
+    ]
+    for name, what, found, unit in (
+        ("capacity_a", f"carries, {tables.ways[tables.laying]}", size.capacity_a.get(tables.laying), "A"),
+        ("breaker_a", "largest breaker", size.breaker_a, "A"),
+        ("box_cm3", "room in a box", size.box_cm3, "cm3"),
+        ("mv_per_a_m", "drop of two conductors", size.mv_per_a_m, "mV/A/m"),
+    ):
+        if found is not None:
+            values[name] = found.value
+            lines.append(step(what, "table", size.name, found.value, unit, found.source))
+    sentence = (
+        f"{size.name} has {shown(size.area_mm2)} mm2 and {shown(resistance.value * 1000)} Ω/km "
+        f"at {shown(temperature_c)} °C."
+    )
+    return Answer(question="conductor", verdict="figure", sentence=sentence, values=values, lines=tuple(lines))
+
+
+def _area_line(size: ConductorSize) -> Line:
+    if size.awg is None:
+        return step("area", "table", size.name, size.area_mm2, "mm2", "IEC 60228")
+    numbers = f"π / 4 · ({shown(awg_diameter_m(size.awg) * 1000)} mm)²"
+    return step(
+        "area",
+        "A = π / 4 · (0.127 mm · 92^((36 - n) / 39))²",
+        numbers,
+        awg_area_m2(size.awg) / _MM2,
+        "mm2",
+        "ASTM B258",
+    )
+
+
+def _warming(temperature_c: float, tables: Tables) -> float:
+    return 1 + tables.value("copper_per_k") * (given.temperature(temperature_c, "temperature of the conductor") - 20)
+
+
+def _by_gauge(gauge: int, tables: Tables) -> ConductorSize:
+    found = next((one for one in tables.sizes if one.awg == gauge), None)
+    if found is None:
+        listed = [one for one in tables.sizes if one.awg is not None]
+        close = min(listed, key=lambda one: abs((one.awg or 0) - gauge), default=None)
+        raise _no_size(f"there is no conductor of {gauge} AWG", close.name if close else None, tables)
+    return found
+
+
+def _by_area(area_mm2: float, tables: Tables) -> ConductorSize:
+    given.positive(area_mm2, "conductor", "mm2")
+    metric = [one for one in tables.sizes if one.awg is None]
+    found = next((one for one in metric if math.isclose(one.area_mm2, area_mm2, rel_tol=1e-6)), None)
+    if found is None:
+        close = min(tables.sizes, key=lambda one: abs(math.log(one.area_mm2 / area_mm2)))
+        raise _no_size(f"there is no conductor of {shown(area_mm2)} mm2", close.name, tables)
+    return found
+
+
+def _no_size(what: str, close: str | None, tables: Tables) -> CircuitError:
+    hint = f"Did you mean {close}? " if close else ""
+    names = ", ".join(one.name for one in tables.sizes)
+    return CircuitError(
+        f"{what} in the tables of {tables.title}", where="conductor", next_step=f"{hint}They have {names}."
+    )

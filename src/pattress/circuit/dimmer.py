@@ -1,0 +1,163 @@
+"""Whether a dimmer suits its lamps: enough load, not too much, and the edge that they stand.
+
+What belongs here: a dimmer at mains voltage. What does not: LED controllers that dim extra-low voltage (`led`).
+"""
+
+import math
+
+from pattress.circuit import given
+from pattress.circuit.load import draw_of
+from pattress.circuit.working import DATA_SHEET, DERIVED, Answer, Verdict, is_within, shown, step
+from pattress.model.circuit import EdgeOfDimming, Load, LoadKind
+from pattress.model.tables import Tables
+
+SAY_SO = "Only lamps whose maker calls them dimmable may be dimmed, and a pair of dimmer and lamp is best tried first."
+NEVER = "A dimmer never feeds a socket (NEC 404.14(E)): a motor or a supply that is plugged in may burn."
+
+
+def dimmer_answer(
+    load: Load,
+    voltage_v: float,
+    tables: Tables,
+    *,
+    rated_power_w: float | None,
+    rated_current_a: float | None = None,
+    minimum_load_w: float | None,
+) -> Answer:
+    """Return whether the watts of a load lie between what a dimmer needs and what it carries.
+
+    Args:
+        load: The lamps on one dimmed channel.
+        voltage_v: Of the site, in volts.
+        tables: Their `dimmer_share` is the part of a dimmer's watts that lamps of this kind may use.
+        rated_power_w: By the data sheet, in watts; None where it says nothing.
+        rated_current_a: By the data sheet, in amperes; None where it says nothing.
+        minimum_load_w: By the data sheet, in watts; None where it says nothing.
+
+    Values: `total_w`, `usable_w`, `minimum_w`, `fewest` and `most` (lamps of this power), each where it is known.
+    `unfit` where the kind cannot be dimmed; `undecided` where the data sheet names no rating or the load has no power,
+    or where it is so small that a minimum matters (`SMALL_W`) and none is named.
+
+    Raises:
+        CircuitError: If a number cannot be.
+    """
+    total_w = draw_of(load, voltage_v, tables).current_a * voltage_v  # volt-amperes: peaks of current heat a dimmer
+    watts = load.total_w
+    name = load.name or f"the {load.kind} load"
+    share = tables.kinds[load.kind].dimmer_share
+    if share is None:
+        sentence = f"{name}: a {load.kind} load cannot be dimmed."
+        return Answer(question="dimmer", verdict="unfit", sentence=sentence, cautions=(NEVER,))
+    if watts == 0:
+        sentence = f"The power of {name} was not said, so whether the dimmer suits it was not judged."
+        return Answer(question="dimmer", verdict="undecided", sentence=sentence)
+    rated = _rated_w(rated_power_w, rated_current_a, voltage_v)
+    if rated is None:
+        sentence = f"The data sheet names no rating of the dimmer, so {shown(watts)} W could not be judged."
+        return Answer(question="dimmer", verdict="undecided", sentence=sentence, values={"total_w": watts})
+    usable = rated * share.value
+    values = {"total_w": watts, "usable_w": usable}
+    lines = [
+        step("power", "P = p · n", f"{shown(load.power_w)} W · {load.count}", watts, "W", "as asked"),
+        step("usable", "P max = a · P rated", f"{shown(share.value)} · {shown(rated)} W", usable, "W", share.source),
+        step("volt-amperes", "S", f"{shown(total_w)} VA ≤ {shown(rated)} VA", total_w, "VA", DATA_SHEET),
+        step("judged", "P ≤ P max", f"{shown(watts)} W ≤ {shown(usable)} W", usable, "W", DERIVED),
+    ]
+    count = lamp_count(load.power_w, minimum_load_w, usable) if load.power_w > 0 else None
+    if count is not None:
+        values["fewest"], values["most"] = float(count[0]), float(count[1])
+    verdict: Verdict = "fits"
+    says = [f"{name}: {shown(watts)} W of the {shown(usable)} W that a {load.kind} load may use of {shown(rated)} W."]
+    if not (is_within(watts, usable) and is_within(total_w, rated)):
+        verdict = "unfit"
+        says[0] = (
+            f"{name}: {shown(watts)} W ({shown(total_w)} VA) are more than the {shown(usable)} W that a {load.kind} "
+            f"load may use of {shown(rated)} W."
+        )
+        if count is not None:
+            says.append(f"At most {count[1]} such lamps fit.")
+    if minimum_load_w is not None:
+        least = given.not_negative(minimum_load_w, "minimum load", "W")
+        values["minimum_w"] = least
+        numbers = f"{shown(watts)} W ≥ {shown(least)} W"
+        lines.append(step("minimum load", "P ≥ P min", numbers, least, "W", DATA_SHEET))
+        if watts < least:
+            verdict = "unfit"
+            says.append(f"{shown(watts)} W are less than the {shown(least)} W that the dimmer needs: it may flicker.")
+            if count is not None:
+                says.append(f"At least {count[0]} such lamps are needed.")
+    elif watts < SMALL_W and verdict == "fits":
+        verdict = "undecided"
+        says.append(f"The data sheet names no minimum load, and {shown(watts)} W are little for a dimmer.")
+    return Answer(
+        question="dimmer",
+        verdict=verdict,
+        sentence=" ".join(says),
+        values=values,
+        lines=tuple(lines),
+        cautions=(SAY_SO,),
+    )
+
+
+SMALL_W = 10.0  # common practice: dimmers without a stated minimum are made for some 10 W and more
+
+
+def edge_answer(
+    kind: LoadKind, dimmer_edge: EdgeOfDimming | None, tables: Tables, *, asked: EdgeOfDimming | None = None
+) -> Answer:
+    """Return whether the edge that a dimmer cuts suits its lamps.
+
+    Args:
+        kind: Of the lamps.
+        dimmer_edge: What the dimmer cuts; None where it is not known.
+        tables: The edges that each kind stands, the better first.
+        asked: What the lamp's maker asks for, which counts before the kind's own; None where he says nothing.
+
+    Raises:
+        Nothing: an edge is one of two words.
+
+    Source: common practice; IEC 60669-2-1 for the marking of electronic switches.
+    """
+    stands = (asked,) if asked is not None else tables.kinds[kind].edges
+    if not stands or tables.kinds[kind].dimmer_share is None:
+        return Answer(question="edge", verdict="unfit", sentence=f"A {kind} load cannot be dimmed.", cautions=(NEVER,))
+    who = "the lamp's maker asks for" if asked is not None else f"a {kind} load stands"
+    wanted = " or ".join(f"{edge} edge" for edge in stands)
+    if dimmer_edge is None:
+        sentence = f"It is not known which edge the dimmer cuts; {who} {wanted}."
+        return Answer(question="edge", verdict="undecided", sentence=sentence, cautions=(SAY_SO,))
+    if dimmer_edge in stands:
+        better = "" if dimmer_edge == stands[0] else f" It works better with {stands[0]} edge."
+        sentence = f"The dimmer cuts the {dimmer_edge} edge; {who} {wanted}.{better}"
+        return Answer(question="edge", verdict="fits", sentence=sentence, cautions=(SAY_SO,))
+    sentence = f"The dimmer cuts the {dimmer_edge} edge, but {who} {wanted}."
+    return Answer(question="edge", verdict="unfit", sentence=sentence, cautions=(SAY_SO,))
+
+
+def lamp_count(power_w: float, minimum_load_w: float | None, usable_w: float) -> tuple[int, int]:
+    """Return how few and how many lamps of one power a dimmer takes; most may be less than fewest: then none suits.
+
+    Args:
+        power_w: Of one lamp, in watts.
+        minimum_load_w: What the dimmer needs, in watts; None counts as one lamp.
+        usable_w: What lamps of the kind may use of it, in watts.
+
+    Raises:
+        CircuitError: If a number cannot be.
+
+    Source: derived.
+    """
+    given.positive(power_w, "power of a lamp", "W")
+    given.not_negative(usable_w, "usable power", "W")
+    least = given.not_negative(minimum_load_w or 0.0, "minimum load", "W")
+    fewest = max(1, math.ceil(least / power_w - 1e-9))
+    return fewest, math.floor(usable_w / power_w + 1e-9)
+
+
+def _rated_w(power_w: float | None, current_a: float | None, voltage_v: float) -> float | None:
+    limits = []
+    if power_w is not None:
+        limits.append(given.positive(power_w, "rated power", "W"))
+    if current_a is not None:
+        limits.append(given.positive(current_a, "rated current", "A") * voltage_v)
+    return min(limits, default=None)
