@@ -1,0 +1,268 @@
+"""The steps of the close-in check, each with a module and a person that do as they are told."""
+
+from dataclasses import replace
+
+import pytest
+
+from pattress.closein import long_steps, output_steps, switch_steps
+from pattress.closein.channels import channels_of
+from pattress.closein.stage import Ended
+from pattress.closein.talk import SkipStepError, StopCheckError
+from pattress.model.circuit import Drive
+from pattress.model.plan import Point
+from unit.closein.scripted import POINT, PROFILE, Scripted, stage
+
+
+def pressed(number: int = 1, *, times: int = 3, closed: bool = True) -> object:
+    def act(script: Scripted) -> None:
+        for turn in range(times):
+            script.after(1 + 3 * turn, **{f"input.{number}.closed": closed})
+            script.after(1.8 + 3 * turn, **{f"input.{number}.closed": not closed})
+
+    return act
+
+
+def thrown(number: int = 2, *, starts: bool = False) -> object:
+    def act(script: Scripted) -> None:
+        for turn in range(3):
+            script.after(1 + 3 * turn, **{f"input.{number}.closed": (turn % 2 == 0) is not starts})
+
+    return act
+
+
+OPERATE = "Operate the switch of input"
+
+
+async def test_a_push_that_is_seen_is_met_without_a_key_being_touched() -> None:
+    script = Scripted().when(OPERATE, pressed())
+
+    ended = await switch_steps.switch(stage(script), 1)
+
+    assert (ended.outcome, ended.facts["contact"]) == ("met", "momentary")
+    assert len(script.cautions) == 1
+    assert "operated by its face alone" in script.cautions[0]
+
+
+async def test_a_maintained_switch_is_met_and_set_on_to_see_which_way_round_it_is() -> None:
+    script = Scripted().when(OPERATE, thrown()).when("Set the switch of input 2 to ON", "done")
+    script.values["input.2.closed"] = False
+
+    ended = await switch_steps.switch(stage(script), 2)
+
+    assert (ended.outcome, ended.facts["contact"], ended.facts["is_inverted"]) == ("met", "maintained", False)
+
+
+@pytest.mark.parametrize(
+    ("number", "act", "says"),
+    [
+        (1, pressed(2), "input.2 moved, and not input 1"),
+        (1, lambda script: None, "nothing moved within 20 s"),
+        (1, thrown(1), "the switch of input 1 is maintained, and the plan says momentary"),
+        (2, pressed(2), "the switch of input 2 is momentary, and the plan says maintained"),
+        (1, pressed(1, closed=False), "input 1 is closed at rest: it is inverted"),
+    ],
+)
+async def test_a_switch_that_is_not_as_planned_is_broken(number: int, act: object, says: str) -> None:
+    script = Scripted(**({"input.1.closed": True} if "rest" in says else {})).when(OPERATE, act)  # type: ignore[arg-type]
+
+    ended = await switch_steps.switch(stage(script, switch_s=20), number)
+
+    assert (ended.outcome, says in ended.sentence) == ("broken", True), ended.sentence
+
+
+async def test_a_switch_of_which_two_inputs_move_is_broken() -> None:
+    def both(script: Scripted) -> None:
+        pressed(1)(script)  # type: ignore[operator]
+        pressed(2)(script)  # type: ignore[operator]
+
+    ended = await switch_steps.switch(stage(Scripted().when(OPERATE, both)), 1)
+
+    assert (ended.outcome, ended.sentence) == ("broken", "input.2 moved with input 1")
+
+
+async def test_an_input_that_is_not_reported_could_not_be_checked() -> None:
+    script = Scripted()
+    del script.values["input.1.closed"]
+
+    ended = await switch_steps.switch(stage(script), 1)
+
+    assert (ended.outcome, ended.sentence) == ("unverified", "it does not report input.1.closed")
+    assert script.cautions == []
+
+
+async def test_a_caution_that_is_not_heeded_leaves_the_step_out() -> None:
+    script = Scripted()
+    script.heeds = False
+
+    with pytest.raises(SkipStepError, match="not confirmed"):
+        await switch_steps.switch(stage(script), 1)
+
+
+async def test_the_person_may_leave_a_step_out_with_a_reason_or_stop() -> None:
+    leaves, stops = Scripted().when(OPERATE, "skip"), Scripted().when(OPERATE, "stop")
+    leaves.wording = "no switch there yet"
+
+    with pytest.raises(SkipStepError, match="no switch there yet"):
+        await switch_steps.switch(stage(leaves), 1)
+    with pytest.raises(StopCheckError):
+        await switch_steps.switch(stage(stops), 1)
+
+
+DRIVES = replace(POINT, drives=(Drive(input=1, channel="output.1"),))
+
+
+@pytest.mark.parametrize(("answers", "outcome"), [(True, "met"), (False, "broken")])
+async def test_what_a_switch_drives_answers_or_does_not(answers: bool, outcome: str) -> None:
+    script = Scripted().when(OPERATE, lambda one: one.after(1.5, **{"output.1.on": answers}))
+
+    ended = await switch_steps.driven(stage(script, point=DRIVES, switch_s=10), DRIVES.drives[0])
+
+    assert ended.outcome == outcome
+    assert ("answered" if answers else "did not answer to input 1") in ended.sentence
+
+
+def output(script: Scripted, number: int = 1, *, point: Point = POINT, rated_w: float | None = None) -> object:
+    on_stage = stage(script, point=point, output_s=20)
+    return output_steps.output(on_stage, channels_of(PROFILE, point)[number - 1], rated_w)
+
+
+def switched(watts: float, number: int = 1, *, off_w: float = 0.2) -> Scripted:
+    """A person who switches the output on and off again when asked to."""
+    on = {f"output.{number}.on": True, f"meter.{number}.power_w": watts}
+    off = {f"output.{number}.on": False, f"meter.{number}.power_w": off_w}
+    script = Scripted().when(") on:", lambda one: one.after(1, **on))
+    return script.when("off again:", lambda one: one.after(1, **off))
+
+
+@pytest.mark.parametrize(
+    ("watts", "off_w", "rated_w", "outcome", "says"),
+    [
+        (61.0, 0.2, None, "met", "output.1 takes 61.0 W of the planned 60 W (within 15.0 W), and 0.2 W when it is off"),
+        (0.0, 0.0, None, "broken", "the plan says 60 W, give or take 15.0 W. Is the load connected?"),
+        (30.0, 0.2, None, "broken", "output.1 takes 30.0 W, and the plan says 60 W"),
+        (61.0, 5.0, None, "broken", "off, it still takes 5.0 W"),
+        (4000.0, 0.2, 3500, "broken", "more than the 3500 W that the module is rated for: switch it off"),
+    ],
+)
+async def test_an_output_is_judged_by_its_meter(
+    watts: float, off_w: float, rated_w: float | None, outcome: str, says: str
+) -> None:
+    ended = await output(switched(watts, off_w=off_w), rated_w=rated_w)  # type: ignore[misc]
+
+    assert (ended.outcome, says in ended.sentence) == (outcome, True), ended.sentence
+
+
+async def test_another_output_that_moves_is_broken() -> None:
+    script = Scripted().when(") on:", lambda one: one.after(1, **{"output.2.on": True}))
+
+    ended = await output(script)  # type: ignore[misc]
+
+    assert (ended.outcome, ended.sentence) == ("broken", "output.2 moved, and not output.1")
+
+
+async def test_without_a_planned_load_nothing_says_how_much_is_right() -> None:
+    ended: Ended = await output(switched(61.0), point=replace(POINT, circuit=None))  # type: ignore[misc]
+
+    assert (ended.outcome, "the plan does not say how much" in ended.sentence) == ("unverified", True)
+
+
+async def test_where_no_meter_tells_the_person_does() -> None:
+    profile = replace(PROFILE, channels={"input": 2, "output": 2})
+    for reply, outcome in (("yes", "met"), ("no", "broken")):
+        script = switched(0.0).when("No meter tells", reply)  # type: ignore[arg-type]
+        on_stage = stage(script, profile=profile)
+
+        ended = await output_steps.output(on_stage, channels_of(profile, POINT)[0], None)
+
+        assert (ended.outcome, ended.facts["by"]) == (outcome, "eye")
+
+
+async def test_what_moves_has_its_own_caution() -> None:
+    moves, lights = switched(25.0, 2), switched(61.0)
+
+    await output(moves, 2)  # type: ignore[misc]
+    await output(lights)  # type: ignore[misc]
+
+    assert "Something is about to move" in moves.cautions[0]
+    assert "Loads get hot" in lights.cautions[0]
+
+
+@pytest.mark.parametrize(("on_dbm", "outcome"), [(-61, "met"), (-84, "broken")])
+async def test_the_signal_with_the_plate_on_decides(on_dbm: int, outcome: str) -> None:
+    def plated(script: Scripted) -> None:
+        script.values["net.rssi_dbm"] = on_dbm
+
+    script = Scripted().when("Fit the plate", "done")
+    script.each_reading = lambda one: plated(one) if "Measuring it with the plate on ..." in one.said else None
+
+    ended = await long_steps.radio(stage(script))
+
+    assert ended.outcome == outcome, ended.sentence
+    assert "The plate goes on with the circuit dead" in script.cautions[0]
+    assert ended.facts["on_dbm"] == pytest.approx(on_dbm, abs=1)
+
+
+@pytest.mark.parametrize(
+    ("limit_c", "outcome", "says"),
+    [(95, "met", "below 95 C"), (48, "broken", "sheds its load at 48 C")],
+)
+async def test_heat_is_predicted_from_the_first_minutes(limit_c: int, outcome: str, says: str) -> None:
+    from pattress.circuit.heat import temperature_c
+
+    script = Scripted(**{f"output.{n}.over_temperature.limit_c": limit_c for n in (1, 2)})
+    script.when("Switch on all that it feeds", "done")
+    began_at = script.now
+
+    def warm(one: Scripted) -> None:
+        seconds = (one.now - began_at).total_seconds()
+        one.values |= {"output.1.on": True, "output.2.on": True, "meter.1.power_w": 60.0, "meter.2.power_w": 25.0}
+        exact = temperature_c(seconds, starts_c=31.0, settles_c=62.0, time_constant_s=240.0)
+        one.values["health.temperature_c"] = round(exact, 1)
+
+    script.each_reading = warm
+
+    ended = await long_steps.heat(stage(script))
+
+    assert (ended.outcome, says in ended.sentence) == (outcome, True), ended.sentence
+    assert "Loads get hot" in script.cautions[0]
+
+
+async def test_a_module_that_sheds_its_load_is_broken() -> None:
+    script = Scripted(**{"output.1.on": True}).when("Switch on all that it feeds", "done")
+    script.after(30, **{"output.1.on": False})
+
+    ended = await long_steps.heat(stage(script))
+
+    assert (ended.outcome, ended.sentence.startswith("output.1 went off while it was watched")) == ("broken", True)
+
+
+CUT = "Switch the circuit off at the board"
+
+
+@pytest.mark.parametrize(
+    ("back", "outcome", "says"),
+    [
+        ({"output.1.on": False, "output.2.on": True}, "met", "as planned"),
+        ({"output.1.on": True, "output.2.on": True}, "broken", "output 1 is on, and should be off"),
+        ({"output.1.on": False, "output.2.on": False}, "broken", "output 2 is off, and should be as-before"),
+    ],
+)
+async def test_after_a_power_cut_the_outputs_stand_as_planned(back: dict[str, bool], outcome: str, says: str) -> None:
+    script = Scripted(**{"output.2.on": True})
+    script.when(CUT, lambda one: one.gone(2, 15, **{"health.uptime_s": 4, **back}))
+
+    ended = await long_steps.power_cut(stage(script))
+
+    assert (ended.outcome, says in ended.sentence) == (outcome, True), ended.sentence
+    assert ended.facts["silent_s"] == pytest.approx(15, abs=1)
+
+
+async def test_what_does_not_come_back_and_what_never_went_are_told_apart() -> None:
+    stays_away = Scripted().when(CUT, lambda one: one.gone(2, 10_000))
+    never_went = Scripted()
+
+    away = await long_steps.power_cut(stage(stays_away, switch_s=10, return_s=30))
+    there = await long_steps.power_cut(stage(never_went, switch_s=10, return_s=30))
+
+    assert (away.outcome, away.sentence) == ("broken", "it did not come back within 30 s")
+    assert (there.outcome, there.sentence) == ("unverified", "it never went away: was this its circuit?")
