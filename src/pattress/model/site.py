@@ -7,6 +7,7 @@ from pattress.model.addresses import IPNetwork
 from pattress.model.plan import Plan
 from pattress.model.profile import Profile
 from pattress.model.rules import Policy, Waiver
+from pattress.model.tables import Tables
 from pattress.model.watching import Watching
 
 
@@ -97,7 +98,7 @@ class Discovery:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
-    """One house or venue."""
+    """One house or venue. `tables` are None only where it was not made from its files."""
 
     name: str
     folder: Path
@@ -114,6 +115,7 @@ class Site:
     watching: Watching = field(default_factory=Watching)
     device_ca_file: Path | None = None
     store_file: Path = Path("pattress.db")
+    tables: Tables | None = None
 
     def profile(self, kind: str | None) -> Profile | None:
         """Return the profile of a kind, or None."""

@@ -21,6 +21,7 @@ from pattress.site.places import (
     POINTS_FILE,
     PROFILES_FOLDER,
     SITE_FILE,
+    TABLES_FILE,
     WAIVERS_FILE,
     is_policy_file,
     policy_path,
@@ -36,6 +37,7 @@ from pattress.site.profile_file import profile_of
 from pattress.site.rule_tables import Surroundings
 from pattress.site.shapes import is_identifier
 from pattress.site.site_file import check_credentials, site_file_of
+from pattress.site.tables_file import tables_of
 from pattress.site.waivers_file import Waivable, waivers_of
 from pattress.site.watch_file import watching_of
 from pattress.site.words import said
@@ -65,6 +67,7 @@ def load_site(
     library = _read_profiles([shipped_profiles_folder(), folder / PROFILES_FOLDER], folder)
     points_toml = _read_optional(folder / POINTS_FILE, POINTS_FILE)
     waivers_toml = _read_optional(waivers_file or folder / WAIVERS_FILE, WAIVERS_FILE)
+    tables_toml = _read_optional(folder / TABLES_FILE, TABLES_FILE)
     policy_parts = _read_policy(site_toml, folder)
 
     site_file = site_file_of(site_toml, folder=folder, credentials_folder=credentials_folder)
@@ -81,8 +84,9 @@ def load_site(
     surroundings = Surroundings(kinds=library.kinds, makers=library.makers, built_in=built_in)
     policy = policy_of(policy_parts, surroundings)
     waivers = waivers_of(waivers_toml, _waivable(policy_parts, built_in, points), today=today)
+    tables = tables_of(tables_toml)
 
-    _raise_faults([site_toml, points_toml, waivers_toml, *_files(policy_parts), *library.files])
+    _raise_faults([site_toml, points_toml, waivers_toml, tables_toml, *_files(policy_parts), *library.files])
     if site_file is None or site_file.name is None or networks is None or policy is None:
         raise AssertionError("a site without faults is whole")
     return Site(
@@ -101,6 +105,7 @@ def load_site(
         watching=watching,
         device_ca_file=site_file.device_ca_file,
         store_file=site_file.store_file,
+        tables=tables,
     )
 
 
@@ -196,10 +201,13 @@ def _read_policy(site_toml: TomlFile, folder: Path) -> tuple[PolicyPart, ...]:
     # Not the method of the path: it raises where a name is longer than the file system allows.
     if os.path.exists(path) and (is_policy_file(name) or name in shipped_policy_names()):
         return read_policy_parts(path, folder)
-    local = [file.name for file in folder.glob("*.toml") if file.name not in (SITE_FILE, POINTS_FILE, WAIVERS_FILE)]
+    local = [file.name for file in folder.glob("*.toml") if file.name not in _NOT_POLICIES]
     close = nearest(name, [*shipped_policy_names(), *sorted(local)])
     site_toml.fault(("policy",), found=said(name), expected=A_POLICY, nearest=close)
     return ()
+
+
+_NOT_POLICIES = (SITE_FILE, POINTS_FILE, WAIVERS_FILE, TABLES_FILE)
 
 
 def _files(parts: Sequence[PolicyPart]) -> list[TomlFile]:
