@@ -6,7 +6,7 @@ What belongs here: which listener for which source. What does not: listening its
 import asyncio
 import json
 from collections import defaultdict
-from collections.abc import Coroutine, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Coroutine, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Protocol
 
@@ -56,12 +56,17 @@ class Listeners:
         self._kept = kept
         self._places = dict(places or {})
         self._templates: Templates | None = None
+        self._notes: Callable[[], str | None] = lambda: None
         self._files: dict[str, FileFollower] = {}
         self._journals: dict[str, JournalFollower] = {}
 
     def templates(self) -> list[KeptTemplate] | None:
         """Return the templates of flow export that are known, or None where none is listened to."""
         return None if self._templates is None else self._templates.templates()
+
+    def note(self) -> str | None:
+        """Return what a person should know of the listening itself, once it goes on."""
+        return self._notes()
 
     def places(self) -> dict[str, str]:
         """Return by source how far its log was read."""
@@ -108,6 +113,7 @@ class Listeners:
         by_sender = {sender: source for source in sources for sender in source.senders}
         bulk = BulkSpace(self._desk.space)
         listener = FlowListener(at, by_sender, self._desk.tallies, decoder, bulk, self._clock)
+        self._notes = lambda: listener.small_buffer
         yield Listener(name="flow export", work=listener.listen(self._traffic, stop))
 
     def _traffic(

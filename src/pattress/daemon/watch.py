@@ -56,6 +56,7 @@ class Watch:
         self._keep_at = clock()
         self._is_refused = False
         self._troubles: dict[str, str | None] = {}
+        self._noted: str | None = None
 
     async def run(self, stop: asyncio.Event) -> None:
         """Listen, judge, tell and keep until `stop` is set; then what is left is told and kept."""
@@ -110,6 +111,10 @@ class Watch:
 
     async def _take(self, desk: Desk, listeners: Listeners, *, is_last: bool = False) -> None:
         self._note_troubles(desk)
+        note = listeners.note()
+        if note is not None and note != self._noted:
+            self._noted = note
+            self._teller.note(note)
         taken = desk.take(self._clock(), is_last=is_last)
         if taken.strangers:
             self._teller.note(f"{taken.strangers} datagrams or connections of senders that site.toml does not list")

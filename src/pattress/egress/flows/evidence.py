@@ -39,7 +39,10 @@ class FlowEvidence:
 
         Every sender must be that of a source.
         """
-        for columns in self._decoder.decode(datagrams, now, self._tally):
+        tallies = {sender: self._tallies.of(source.name) for sender, source in self._by_sender.items()}
+        # The decoder may remember senders that the site no longer lists; what it says of them is of no interest.
+        others = Tally()
+        for columns in self._decoder.decode(datagrams, now, lambda sender: tallies.get(sender, others)):
             source = self._by_sender[columns.exporter]
             found = screened(columns, self._space)
             self._tallies.of(source.name).unmatched += found.unmatched
@@ -50,8 +53,3 @@ class FlowEvidence:
                 if traffic or calls:
                     yield source, traffic, calls
                 calls = []
-
-    def _tally(self, sender: str) -> Tally:
-        source = self._by_sender.get(sender)
-        # The decoder may remember senders that the site listed once.
-        return Tally() if source is None else self._tallies.of(source.name)

@@ -8,17 +8,17 @@ listed exporter.
 import asyncio
 import contextlib
 import socket
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Literal
 
 from pattress.egress.datagrams import WANTED_BUFFER_BYTES, Datagrams, sender_of
 from pattress.egress.flows.decoder import FlowDecoder
-from pattress.egress.flows.screening import Call, screened
-from pattress.egress.flows.traffic import traffic_of
+from pattress.egress.flows.evidence import Datagram, FlowEvidence
+from pattress.egress.flows.screening import Call
 from pattress.egress.pausing import pause, retry_pauses
 from pattress.egress.space_bulk import BulkSpace
-from pattress.egress.tally import Tallies, Tally
+from pattress.egress.tally import Tallies
 from pattress.model.addresses import IPAddress
 from pattress.model.encounter import Traffic
 from pattress.model.watching import WatchSource
@@ -26,16 +26,12 @@ from pattress.model.watching import WatchSource
 Sink = Callable[[WatchSource, list[Traffic], list[Call]], None]
 """Takes from a source what concerns the outside, and which hosts of the inside devices called."""
 
-Datagram = tuple[str, int, bytes]
-"""The sender's address and port, and the payload."""
-
 MAX_DATAGRAM_BYTES = 65_535
 # A turn of the usual datagrams (1,400 bytes, 25 records at half a microsecond) holds the loop for some 5 ms. One of the
 # largest ends with 512 KiB and what a stride more may bring, which are at most 52,000 records of 20 bytes: 26 ms.
 MAX_DATAGRAMS_A_TURN = 384
 MAX_BYTES_A_TURN = 512 * 1024
 STRIDE = 8  # datagrams between two looks at the bytes
-MAX_ROWS_A_TURN = 500  # that become objects, at some 20 microseconds each until they are judged: 10 ms
 # After a turn that took all there was, more is waited for, because each decoding costs half a millisecond besides its
 # records. Not where so many came in the meantime that the buffer was half full.
 GATHER_S = 0.02
@@ -74,10 +70,8 @@ class FlowListener:
         # As sockets write them, so that no address is parsed for a datagram of a listed sender.
         self._senders = {str(address): str(address) for address in self._sources}
         self._senders |= {f"::ffff:{address}": str(address) for address in self._sources if address.version == 4}
-        self._by_sender = {str(address): one for address, one in self._sources.items()}
         self._tallies = tallies
-        self._decoder = decoder
-        self._space = space
+        self._evidence = FlowEvidence(self._sources, tallies, decoder, space)
         self._clock = clock
         self.is_listening = asyncio.Event()
         self.port = at[1]
@@ -127,7 +121,7 @@ class FlowListener:
                     except OSError as error:
                         return error
                     is_busy = not is_all or len(batch) >= many
-                    for source, traffic, calls in self._evidence(batch):
+                    for source, traffic, calls in self._evidence.of(batch, self._clock()):
                         sink(source, traffic, calls)
                         await asyncio.sleep(0)
             finally:
@@ -159,23 +153,6 @@ class FlowListener:
     def _sender(self, host: str) -> str | None:
         address = sender_of(host)
         return str(address) if address in self._sources else None
-
-    def _evidence(self, batch: list[Datagram]) -> Iterator[tuple[WatchSource, list[Traffic], list[Call]]]:
-        now = self._clock()
-        tallies = {sender: self._tallies.of(source.name) for sender, source in self._by_sender.items()}
-        # The decoder may remember senders that the site no longer lists; what it says of them is of no interest.
-        others = Tally()
-        for columns in self._decoder.decode(batch, now, lambda sender: tallies.get(sender, others)):
-            source = self._by_sender[columns.exporter]
-            found = screened(columns, self._space)
-            self._tallies.of(source.name).unmatched += found.unmatched
-            calls = found.calls
-            for start in range(0, max(len(found.rows), 1), MAX_ROWS_A_TURN):
-                rows = found.rows[start : start + MAX_ROWS_A_TURN]
-                traffic = traffic_of(columns, rows, source.name, now, is_after_filter=source.is_after_filter)
-                if traffic or calls:
-                    yield source, traffic, calls
-                calls = []
 
     def _lose(self, count: int) -> None:
         if count:

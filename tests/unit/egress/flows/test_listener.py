@@ -13,6 +13,7 @@ import pytest
 
 from pattress.egress import datagrams as datagrams_module
 from pattress.egress.datagrams import Datagrams
+from pattress.egress.flows import evidence
 from pattress.egress.flows import listener as listener_module
 from pattress.egress.flows.decoder import FlowDecoder
 from pattress.egress.flows.listener import FlowListener
@@ -174,7 +175,7 @@ async def test_the_outside_of_no_device_is_counted_and_rubbish_is_refused(sender
 async def test_many_rows_are_handed_on_in_parts_with_the_loop_free_between(
     sender: socket.socket, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(listener_module, "MAX_ROWS_A_TURN", 4)
+    monkeypatch.setattr(evidence, "MAX_ROWS_AT_ONCE", 4)
     call = flow("192.0.2.7", "198.51.100.5", (40000, 53))
     turns = 0
 
