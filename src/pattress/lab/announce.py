@@ -74,6 +74,15 @@ class Announcer:
             await self._sent(service.name)
             await (await self._responder.async_unregister_service(service))
 
+    async def fall_silent(self, maker: HttpMaker, state: ModuleState) -> None:
+        """Answer for a module no more, and say no goodbye, as one does that has lost its power."""
+        service = self._services.pop(f"{maker.instance(state.module)}.{maker.service_type}", None)
+        if service is not None:
+            sending = self._sending.pop(service.name)
+            sending.cancel()
+            await asyncio.gather(sending, return_exceptions=True)
+            self._responder.zeroconf.registry.async_remove(service)
+
     async def _sent(self, name: str) -> None:
         """Wait until a module's announcement, which is said several times, has been said: a goodbye comes after it."""
         sending = self._sending.pop(name, None)

@@ -87,14 +87,15 @@ class ModuleState:
     """How a module is at one moment, with the faults that are on.
 
     `kind` is what it presents itself as. A silent module takes a connection, or keeps its retained messages, and says
-    nothing. `rubbish_document` names the one document that is not what it should be. `way_out` is what it has to do
-    with the outside.
+    nothing; one that is not powered takes no connection either. `rubbish_document` names the one document that is not
+    what it should be. `way_out` is what it has to do with the outside.
     """
 
     module: LabModule
     kind: str
     truth: Mapping[str, Value]
     is_present: bool = True
+    is_powered: bool = True
     is_silent: bool = False
     rubbish_document: str | None = None
     way_out: WayOut | None = None

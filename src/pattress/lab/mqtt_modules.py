@@ -98,7 +98,7 @@ class MqttModules:
     async def _answer(self, topic: str, payload: bytes) -> None:
         await self._pause()
         for state in self._states():
-            if not state.is_present or state.is_silent:
+            if not state.is_present or not state.is_powered or state.is_silent:
                 continue
             told = self._makers[state.module.maker].answer(state, topic, payload)
             if told is not None:

@@ -49,7 +49,7 @@ def _of_module(
 
     module = state.module
     own_port = FIRST_PORT + module.number
-    if state.is_silent:
+    if state.is_silent or not state.is_powered:
         return
     yield flow(broker, 6, (6, 540, ALL), (5, 310, ALL), own_port)
     yield flow(Endpoint(ground.house_server, TIME_PORT), 17, (1, 76, 0), (1, 76, 0), own_port)

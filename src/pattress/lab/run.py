@@ -5,27 +5,28 @@ What belongs here: bringing the parts up and down in order, and switching faults
 
 import asyncio
 import contextlib
-import functools
 import random
 import secrets
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Self
 
 from pattress.lab.announce import Announcer
 from pattress.lab.broker import embedded_broker
+from pattress.lab.clock import HouseClock
 from pattress.lab.expected import Expected, Fault, expected_findings
 from pattress.lab.faults import ALL_FAULTS, DEMO_FAULTS, FAULTS
 from pattress.lab.flow_messages import Flow
-from pattress.lab.ground import find_ground, free_udp_port, listener, only_house
-from pattress.lab.guards import Guard, guard_of
+from pattress.lab.ground import find_ground, free_udp_port, only_house
 from pattress.lab.house import Circumstances, Endpoint, Ground, LabModule, ModuleState, state_of
-from pattress.lab.http_module import BACKLOG, HttpModule
 from pattress.lab.larkspur_mill import double, larkspur_mill, stranger
 from pattress.lab.makers import HTTP_MAKERS, MQTT_MAKERS
 from pattress.lab.mqtt_modules import MqttModules
 from pattress.lab.router import flows_of
+from pattress.lab.serving import HttpServing
+from pattress.lab.world import World
+from pattress.lab.worlds import Automation, Worlds
 from pattress.model.errors import PattressError, UsageError
 
 BROKER_USER = "auditor"
@@ -51,9 +52,12 @@ class EmulatedHouse:
         broker: A broker that runs already; None starts one in this process (extra `demo`).
         ground: Where it stands; None finds out what this machine allows.
         wait_s: How long to wait for another house on this machine to end.
+        clock: What time it is in the house; None is a clock of its own, which runs at 1 until it is told otherwise.
+        unpowered: Points whose modules have never had power.
 
     Attributes:
         modules: Every module of the plan, by its point.
+        clock: What time it is in the house.
         broker: Where the broker of the house is.
         collector: Where the router of the house sends its flow export to.
         broker_user: The user that it lets in, None where it asks for none.
@@ -69,7 +73,10 @@ class EmulatedHouse:
         broker: ExternalBroker | None = None,
         ground: Ground | None = None,
         wait_s: float = 0.0,
+        clock: HouseClock | None = None,
+        unpowered: Collection[str] = (),
     ) -> None:
+        self.clock = clock or HouseClock()
         self.ground = ground or find_ground()
         self.broker = Endpoint("", 0)
         self.collector = Endpoint(self.ground.house_server, free_udp_port(self.ground.house_server))
@@ -84,8 +91,7 @@ class EmulatedHouse:
         self._wait_s = wait_s
         self._everybody: tuple[LabModule, ...] = ()
         self._states: Mapping[str, ModuleState] = {}
-        self._guards: dict[str, Guard] = {}
-        self._serving: dict[str, tuple[HttpModule, asyncio.Task[None]]] = {}
+        self._unpowered = unpowered
         self._life: asyncio.Task[None] | None = None
         self._stop = asyncio.Event()
         self._switching = asyncio.Lock()
@@ -111,7 +117,7 @@ class EmulatedHouse:
     @property
     def addresses(self) -> Mapping[str, Endpoint]:
         """Where each module is that answers over HTTP, by its point, or its serial where it has none."""
-        return {title: module.endpoint for title, (module, _) in sorted(self._serving.items())}
+        return self._http.endpoints
 
     @property
     def faults(self) -> frozenset[str]:
@@ -126,11 +132,34 @@ class EmulatedHouse:
 
     def state(self, title: str) -> ModuleState:
         """Return how a module is now, by its point, or its serial where it has none."""
-        return self._states[title]
+        return self._worlds.state(title)
+
+    def world(self, title: str) -> World:
+        """Return the physical world at a box, by its point, or its module's serial: there a person can act."""
+        return self._worlds[title]
+
+    def automate(self, point: str, number: int, channel: str, *, to: str | None = None) -> None:
+        """Let an input drive a channel (`output.1`, `dimmer.1`, `shutter`) of its own module, or of another point's."""
+        self._worlds.automations[point, number] = Automation(title=to or point, channel=channel)
+
+    def forget_automation(self, point: str, number: int) -> None:
+        """Let an input drive nothing."""
+        self._worlds.automations.pop((point, number), None)
+
+    async def settled(self) -> None:
+        """Return when servers, announcements and the broker have followed all that was done until now."""
+        async with self._switching:
+            await self._settle()
+
+    async def after(self, seconds: float) -> None:
+        """Return when so many seconds have gone by in the house, at its present speed, and all has followed."""
+        await asyncio.sleep(self.clock.real_s(seconds))
+        await self.settled()
 
     def flows(self, began_at: datetime, ended_at: datetime) -> list[Flow]:
         """Return what the router of the house saw of its modules between two moments, as they are now."""
-        return flows_of(self._states.values(), self.broker, self.ground, began_at, ended_at)
+        states = [self.state(title) for title in self._states]
+        return flows_of(states, self.broker, self.ground, began_at, ended_at)
 
     def healthy_flows(self, began_at: datetime, ended_at: datetime) -> list[Flow]:
         """Return what the router saw of the modules of the plan when nothing was wrong with any of them."""
@@ -156,6 +185,7 @@ class EmulatedHouse:
             doubled = next(fault.point for fault in ALL_FAULTS if fault.joins == "double")
             self._everybody = (*planned, stranger(where), double(self.modules[doubled or ""], where))
             self._states = self._new_states()
+            self._worlds = Worlds(self._states, self._unpowered, lambda title: self._states[title], self.clock)
             async with self._mqtt_modules() as self._mqtt, Announcer() as self._announcer:
                 try:
                     await self._serve(is_up)
@@ -163,16 +193,27 @@ class EmulatedHouse:
                     raise group.exceptions[0] from None
 
     async def _serve(self, is_up: asyncio.Future[None]) -> None:
-        async with asyncio.TaskGroup() as self._tasks:
-            answering = self._tasks.create_task(self._mqtt.answer(), name="emulated modules on the broker")
+        async with asyncio.TaskGroup() as tasks:
+            self._http = HttpServing(self.ground, self._announcer, tasks, self.secrets, self.state, self._pause)
+            answering = tasks.create_task(self._mqtt.answer(), name="emulated modules on the broker")
+            following = tasks.create_task(self._follow_worlds(), name="emulated world")
             try:
                 await self._settle()
                 is_up.set_result(None)
                 await self._stop.wait()
             finally:
                 answering.cancel()
-                for _, task in self._serving.values():
-                    task.cancel()
+                following.cancel()
+                self._http.stop()
+
+    async def _follow_worlds(self) -> None:
+        """Let servers, announcements and the broker follow what happens in the worlds, by hand or by itself."""
+        while True:
+            await self._worlds.stirred(reports=any(map(self._worlds.is_awake, self._titles_on_broker())))
+            await self.settled()
+
+    def _titles_on_broker(self) -> list[str]:
+        return [title for title, state in self._states.items() if state.module.maker in MQTT_MAKERS]
 
     def _the_broker(self) -> contextlib.AbstractAsyncContextManager[Endpoint]:
         if self._external is not None:
@@ -184,7 +225,7 @@ class EmulatedHouse:
         return MqttModules(self.broker, credentials, MQTT_MAKERS, self._states_on_broker, self._pause)
 
     def _states_on_broker(self) -> list[ModuleState]:
-        return [state for state in self._states.values() if state.module.maker in MQTT_MAKERS]
+        return [self.state(title) for title in self._titles_on_broker()]
 
     async def _pause(self) -> None:
         await asyncio.sleep(self._random.uniform(*self._delay_s))
@@ -205,45 +246,9 @@ class EmulatedHouse:
     async def _settle(self) -> None:
         """Bring servers and announcements to the faults that are on."""
         self._states = self._new_states()
-        for title, state in self._states.items():
-            maker = HTTP_MAKERS.get(state.module.maker)
-            if maker is None:
-                continue
-            if state.is_present:
-                await self._announcer.announce(maker, state, self._served(title).endpoint)
-            else:
-                await self._announcer.withdraw(maker, state)
-                await self._take_away(title)
+        for title in self._states:
+            await self._http.follow(self.state(title))
         await self._mqtt.refresh()
-
-    def _served(self, title: str) -> HttpModule:
-        if title not in self._serving:
-            module = self._states[title].module
-            maker = HTTP_MAKERS[module.maker]
-            guard = self._guards.get(title)
-            if guard is None:
-                guard = guard_of(
-                    maker.guard(module.kind), self.secrets[module.maker], header=maker.header, realm=module.serial
-                )
-                self._guards[title] = guard
-            opened = listener(self.ground, module.number, BACKLOG)
-            server = HttpModule(
-                maker=maker,
-                guard=guard,
-                state=functools.partial(self.state, title),
-                pause=self._pause,
-                listener=opened,
-                endpoint=Endpoint(*opened.getsockname()[:2]),
-            )
-            task = self._tasks.create_task(server.serve(), name=f"emulated module {title}")
-            self._serving[title] = (server, task)
-        return self._serving[title][0]
-
-    async def _take_away(self, title: str) -> None:
-        server = self._serving.pop(title, None)
-        if server is not None:
-            server[1].cancel()
-            await asyncio.wait({server[1]})
 
 
 def _instance(module: LabModule) -> str:
