@@ -61,7 +61,8 @@ class StepResult:
 class CloseIn:
     """One close-in check. `results` holds the newest result of each step, in the order of the steps.
 
-    `ended_at` is None until it was signed off or given up; `is_signed_off` whether a person agreed to it.
+    `ended_at` is None until it was signed off or given up; `is_signed_off` whether a person agreed to it. `planned` is
+    what the site's files said of the point when it began, by name: the plan may change, a check does not.
     """
 
     id: int
@@ -71,6 +72,7 @@ class CloseIn:
     device: str | None = None
     ended_at: datetime | None = None
     is_signed_off: bool = False
+    planned: Mapping[str, Value] = field(default_factory=dict)
     results: tuple[StepResult, ...] = ()
 
 

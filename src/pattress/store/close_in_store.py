@@ -4,10 +4,11 @@ What belongs here: one asynchronous method for each thing that is kept of a chec
 (see `close_ins`), and everything else (see `store`, which this is a part of).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from pattress.model.closein import CloseIn, Sample, StepResult
+from pattress.model.vocabulary import Value
 from pattress.store.close_ins import (
     begin_close_in,
     close_in,
@@ -29,9 +30,22 @@ class CloseInStore:
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
-    async def begin_close_in(self, point: str, who: str, began_at: datetime, device: str | None = None) -> int:
-        """Return the number of a new close-in check of a point; StoreError where another one of it has not ended."""
-        return await self._connection.write(lambda database: begin_close_in(database, point, who, began_at, device))
+    async def begin_close_in(
+        self,
+        point: str,
+        who: str,
+        began_at: datetime,
+        device: str | None = None,
+        *,
+        planned: Mapping[str, Value] | None = None,
+    ) -> int:
+        """Return the number of a new close-in check of a point; StoreError where another one of it has not ended.
+
+        `planned` is what the site's files say of the point, and is kept as it is now.
+        """
+        return await self._connection.write(
+            lambda database: begin_close_in(database, point, who, began_at, device, planned or {})
+        )
 
     async def close_in_device(self, number: int, device: str) -> None:
         """Keep which device a close-in check is of; StoreError where there is no such check or it has ended."""

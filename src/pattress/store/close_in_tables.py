@@ -11,6 +11,7 @@ CLOSE_IN_TABLES = (
         who INTEGER NOT NULL REFERENCES word (key),
         began_at INTEGER NOT NULL,
         device INTEGER REFERENCES device (key),
+        planned TEXT NOT NULL,
         ended_at INTEGER,
         is_signed_off INTEGER NOT NULL DEFAULT 0 CHECK (is_signed_off IN (0, 1)),
         CHECK (ended_at IS NOT NULL OR is_signed_off = 0)

@@ -5,7 +5,7 @@ that somebody else began and ends.
 """
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -33,12 +33,19 @@ OUTCOMES: tuple[StepOutcome, ...] = ("met", "broken", "unverified", "skipped")
 MAX_SENTENCE_LENGTH = 4_000  # every finding of a badly set module, one after another
 
 
-def begin_close_in(database: Database, point: str, who: str, began_at: datetime, device: str | None) -> int:
+def begin_close_in(
+    database: Database,
+    point: str,
+    who: str,
+    began_at: datetime,
+    device: str | None,
+    planned: Mapping[str, Value],
+) -> int:
     """Return the number of a new check of a point.
 
     Raises:
         StoreError: If another check of the point has not ended.
-        ValueError: If the time has no time zone.
+        ValueError: If the time has no time zone, or a planned value is a number that cannot be kept.
     """
     words = Words(database)
     at_point = words.key(point)
@@ -51,8 +58,8 @@ def begin_close_in(database: Database, point: str, who: str, began_at: datetime,
         )
     key = None if device is None else ensured_device_key(database, device)
     number = database.execute(
-        "INSERT INTO close_in (point, who, began_at, device) VALUES (?, ?, ?, ?)",
-        [at_point, words.key(who), milliseconds(began_at), key],
+        "INSERT INTO close_in (point, who, began_at, device, planned) VALUES (?, ?, ?, ?, ?)",
+        [at_point, words.key(who), milliseconds(began_at), key, _object(planned)],
     ).lastrowid
     assert number is not None  # noqa: S101 - an INSERT that did not raise has a row
     return number
@@ -94,9 +101,7 @@ def keep_step(database: Database, number: int, result: StepResult) -> int:
             kept_text(result.sentence, MAX_SENTENCE_LENGTH),
             began_at,
             milliseconds(result.ended_at),
-            json.dumps(
-                {name: _kept(one) for name, one in result.facts.items()}, allow_nan=False, separators=(",", ":")
-            ),
+            _object(result.facts),
         ],
     )
     return attempt
@@ -169,12 +174,11 @@ def damaged_close_ins(database: Database) -> Iterator[str]:
     ).fetchone()
     if count:
         yield f"{count} rows of close_in contradict themselves"
+    for row in database.query("SELECT key, planned FROM close_in"):
+        if not _is_object(row["planned"]):
+            yield f"what was planned for check {row['key']} cannot be read"
     for row in database.query("SELECT close_in, number, outcome, facts FROM close_in_step"):
-        try:
-            is_whole = isinstance(json.loads(row["facts"]), dict) and 0 <= row["outcome"] < len(OUTCOMES)
-        except ValueError:
-            is_whole = False
-        if not is_whole:
+        if not (_is_object(row["facts"]) and 0 <= row["outcome"] < len(OUTCOMES)):
             yield f"a row of close_in_step, of check {row['close_in']}, cannot be read"
     yield from damaged_samples(database)
 
@@ -207,9 +211,9 @@ def _unknown(number: int) -> StoreError:
 
 def _checks(database: Database, where: str, arguments: dict[str, int | str | None]) -> list[CloseIn]:
     rows = database.query(
-        "SELECT close_in.key AS id, place.text AS point, person.text AS who, began_at, device.id AS device, ended_at,"  # noqa: S608
-        " is_signed_off FROM close_in JOIN word AS place ON place.key = point JOIN word AS person ON person.key = who"
-        f" LEFT JOIN device ON device.key = close_in.device WHERE {where} ORDER BY close_in.key",
+        "SELECT close_in.key AS id, place.text AS point, person.text AS who, began_at, device.id AS device, planned,"  # noqa: S608
+        " ended_at, is_signed_off FROM close_in JOIN word AS place ON place.key = point"
+        f" JOIN word AS person ON person.key = who LEFT JOIN device ON device.key = close_in.device WHERE {where} ORDER BY close_in.key",
         arguments,
     )
     return [
@@ -221,6 +225,7 @@ def _checks(database: Database, where: str, arguments: dict[str, int | str | Non
             device=row["device"],
             ended_at=None if row["ended_at"] is None else moment_of(row["ended_at"]),
             is_signed_off=bool(row["is_signed_off"]),
+            planned=json.loads(row["planned"]),
             results=_newest(tries_of(database, row["id"], None)),
         )
         for row in list(rows)
@@ -244,8 +249,19 @@ def _result(row: dict[str, Any]) -> StepResult:
     )
 
 
+def _is_object(text: str) -> bool:
+    try:
+        return isinstance(json.loads(text), dict)
+    except ValueError:
+        return False
+
+
 def _as_kept(text: str | None) -> str | None:
     return None if text is None else kept_text(text)
+
+
+def _object(values: Mapping[str, Value]) -> str:
+    return json.dumps({name: _kept(one) for name, one in values.items()}, allow_nan=False, separators=(",", ":"))
 
 
 def _kept(value: Value) -> Value:

@@ -44,7 +44,7 @@ from pattress.store.findings import findings_at, keep_findings, open_findings
 from pattress.store.placements import keep_placements, placements
 from pattress.store.readings import keep_readings, measurements, readings_of
 from pattress.store.runs import begin_run, end_run, last_run, runs
-from pattress.store.sign_offs import keep_sign_offs, signed_off
+from pattress.store.sign_offs import all_sign_offs, keep_sign_offs, signed_off
 from pattress.store.spans import history, history_of_point
 from pattress.store.thinning import Ages, aged_days, ages, forget_aged, forget_words, settle_days
 from pattress.store.told import all_told, keep_places, keep_templates, keep_told, places, templates
@@ -131,6 +131,10 @@ class Store(CloseInStore):
     async def signed_off(self) -> dict[str, SignOff]:
         """Return the newest sign-off of each device that has one, by its present id."""
         return await self._connection.read(signed_off)
+
+    async def sign_offs(self) -> list[SignOff]:
+        """Return every sign-off that was ever kept, the oldest first."""
+        return await self._connection.read(all_sign_offs)
 
     async def keep_placements(self, run: int, placed: Mapping[str, str], at: datetime) -> None:
         """Keep which device (by id) stands at which point. A point that is not among them keeps its device."""

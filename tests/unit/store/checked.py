@@ -8,6 +8,8 @@ from pattress.model.vocabulary import Value
 from pattress.store.store import Store
 from unit.store.builders import HALL, NIGHT, minutes
 
+PLANNED: dict[str, Value] = {"site": "Larkspur Mill", "circuit.voltage_v": 230.0, "circuit.has_neutral": True}
+
 
 def sample(name: str = "health.temperature_c", value: Value = 31.5, *, minute: float = 0) -> Sample:
     return Sample(at=minutes(minute), name=name, value=value)
@@ -43,7 +45,7 @@ def result(
 
 async def keep_a_check(store: Store) -> int:
     """A check of the hall's lights that was signed off: two steps, one of them at its second try."""
-    number = await store.begin_close_in("hall-lights", "Wren Okafor", NIGHT, HALL)
+    number = await store.begin_close_in("hall-lights", "Wren Okafor", NIGHT, HALL, planned=PLANNED)
     await store.keep_step(number, result("input.1", "broken"))
     await store.keep_step(
         number, result("input.1", samples=[sample("input.1.closed", True), sample("net.ssid", "é\n")])

@@ -46,7 +46,7 @@ def test_samples_are_the_same_after_keeping_and_after_settling(
     tmp_path_factory: pytest.TempPathFactory, samples: list[Sample], parts: int
 ) -> None:
     with opened(Path(":memory:")) as database:
-        number = begin_close_in(database, "hall-lights", "Wren Okafor", NIGHT, None)
+        number = begin_close_in(database, "hall-lights", "Wren Okafor", NIGHT, None, {})
         for start in range(0, len(samples), parts):
             keep_samples(database, number, "heat", samples[start : start + parts])
         key = (number, Words(database).key("heat"), 1)

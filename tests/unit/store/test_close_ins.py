@@ -11,7 +11,7 @@ from pattress.model.errors import StoreError
 from pattress.model.kept import Retention
 from pattress.store.store import Store
 from unit.store.builders import HALL, MAC, NIGHT, ask, device, minutes, sighting
-from unit.store.checked import keep_a_check, result, sample, warming
+from unit.store.checked import PLANNED, keep_a_check, result, sample, warming
 
 
 async def test_a_check_comes_back_as_it_was_kept_with_the_newest_result_of_each_step(tmp_path: Path) -> None:
@@ -23,6 +23,7 @@ async def test_a_check_comes_back_as_it_was_kept_with_the_newest_result_of_each_
     closed, ssid = sample("input.1.closed", True), sample("net.ssid", "é\n")
     assert (found.point, found.who, found.device) == ("hall-lights", "Wren Okafor", HALL)
     assert (found.began_at, found.ended_at, found.is_signed_off) == (NIGHT, minutes(20), True)
+    assert found.planned == PLANNED
     assert found.results == (
         result("input.1", samples=[closed, ssid], number=2),
         result("heat", minute=1, samples=warming(120, minute=1)),

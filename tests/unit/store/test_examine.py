@@ -93,6 +93,7 @@ def test_a_damaged_page_is_found(path: Path, table: str) -> None:
             "PRAGMA ignore_check_constraints = 1; UPDATE close_in SET ended_at = NULL",
             "1 rows of close_in contradict themselves",
         ),
+        ("UPDATE close_in SET planned = '7'", "what was planned for check 1 cannot be read"),
         ("DELETE FROM close_in", "a row of close_in_step refers to a row of close_in"),
         ("DELETE FROM word WHERE text = 'n00001.example'", "a row of encounter refers to a row of word"),
         (

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from pattress.model.kept import SignOff
 from pattress.model.vocabulary import Value
-from pattress.store.sign_offs import all_sign_offs, keep_sign_offs, signed_off
+from pattress.store.sign_offs import keep_sign_offs, signed_off
 from pattress.store.store import Store
 from unit.store.builders import HALL, MAC, NIGHT, RELAY, device, minutes, opened, sighting
 
@@ -58,7 +58,7 @@ async def test_the_newest_counts_whatever_the_clock_said(tmp_path: Path) -> None
         await store.sign_off([agreed(why="third", minute=10), agreed(device_id="serial:S2", why="another device")])
 
         found = await store.signed_off()
-        every = await store._connection.read(all_sign_offs)
+        every = await store.sign_offs()
 
     assert {name: one.why for name, one in found.items()} == {HALL: "third", "serial:S2": "another device"}
     assert [one.why for one in every] == ["first", "second", "third", "another device"]
