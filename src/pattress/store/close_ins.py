@@ -213,7 +213,8 @@ def _checks(database: Database, where: str, arguments: dict[str, int | str | Non
     rows = database.query(
         "SELECT close_in.key AS id, place.text AS point, person.text AS who, began_at, device.id AS device, planned,"  # noqa: S608
         " ended_at, is_signed_off FROM close_in JOIN word AS place ON place.key = point"
-        f" JOIN word AS person ON person.key = who LEFT JOIN device ON device.key = close_in.device WHERE {where} ORDER BY close_in.key",
+        " JOIN word AS person ON person.key = who"
+        f" LEFT JOIN device ON device.key = close_in.device WHERE {where} ORDER BY close_in.key",
         arguments,
     )
     return [
