@@ -98,7 +98,10 @@ class Discovery:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
-    """One house or venue. `tables` are None only where it was not made from its files."""
+    """One house or venue. `tables` are None only where it was not made from its files.
+
+    `page_url` is where its pages are, without a slash at the end; None where it has none.
+    """
 
     name: str
     folder: Path
@@ -115,6 +118,7 @@ class Site:
     watching: Watching = field(default_factory=Watching)
     device_ca_file: Path | None = None
     store_file: Path = Path("pattress.db")
+    page_url: str | None = None
     tables: Tables | None = None
 
     def profile(self, kind: str | None) -> Profile | None:

@@ -105,6 +105,7 @@ def load_site(
         watching=watching,
         device_ca_file=site_file.device_ca_file,
         store_file=site_file.store_file,
+        page_url=site_file.page_url,
         tables=tables,
     )
 

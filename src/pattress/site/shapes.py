@@ -17,6 +17,8 @@ from pattress.site.names import nearest
 MAX_NAME_LENGTH = 64
 MAX_TEXT_LENGTH = 2_000  # a long paragraph; a reason or a fix longer than that is read by nobody
 
+MAX_PAGE_ADDRESS_LENGTH = 120  # with a point's name behind it, it must fit into a code of two centimetres
+
 Table = dict[str, Any]
 
 
@@ -104,6 +106,16 @@ def _host(value: str) -> str:
     return value
 
 
+def _page_address(value: str) -> str:
+    expected = f"the address of pages such as http://pattress.home.arpa, at most {MAX_PAGE_ADDRESS_LENGTH} characters"
+    if "@" in value:
+        hidden = "text with '@' in it, not shown here because it may hold a password"
+        raise Mismatch(expected, found=hidden)
+    if len(value) > MAX_PAGE_ADDRESS_LENGTH or not _PAGE_ADDRESS.fullmatch(value):
+        raise Mismatch(expected)
+    return value.rstrip("/")
+
+
 def network_of(value: str) -> IPNetwork:
     """Return the network that `value` writes.
 
@@ -143,11 +155,15 @@ Name = Annotated[str, AfterValidator(_name)]
 Identifier = Annotated[str, AfterValidator(_identifier)]
 HardwareAddress = Annotated[str, AfterValidator(_hardware_address)]
 Address = Annotated[str, AfterValidator(_ip_address)]
+PageAddress = Annotated[str, AfterValidator(_page_address)]
 Host = Annotated[str, AfterValidator(_host)]
 SiteNetwork = Annotated[IPNetwork, PlainValidator(_site_network)]
 Scalar = Annotated[Any, PlainValidator(_scalar)]
 _NAME = re.compile(r"[^\W_](?:[^\W_]|-)*")
 _HOST_NAME = re.compile(r"(?!-)[A-Za-z0-9_-]{1,63}(?<!-)(?:\.(?!-)[A-Za-z0-9_-]{1,63}(?<!-))*\.?")
+
+# Scheme, host, port and path of RFC 3986, less what a page's address needs not: user, query, fragment.
+_PAGE_ADDRESS = re.compile(r"https?://(?:[A-Za-z0-9.-]+|\[[0-9A-Fa-f:.]+\])(?::[0-9]{1,5})?(?:/[A-Za-z0-9._~%/-]*)?")
 
 
 def choice(value: str, choices: tuple[str, ...]) -> str:

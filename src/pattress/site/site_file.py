@@ -19,7 +19,7 @@ from pattress.site.files import TomlFile
 from pattress.site.lines import KeyPath
 from pattress.site.names import Known
 from pattress.site.secret_files import certificate_file, read_secret
-from pattress.site.shapes import Host, Mismatch, Name, Shape, SiteNetwork, Table, Text, unknown_keys
+from pattress.site.shapes import Host, Mismatch, Name, PageAddress, Shape, SiteNetwork, Table, Text, unknown_keys
 from pattress.site.words import said
 
 
@@ -39,6 +39,7 @@ class SiteFile:
     device_ca_file: Path | None
     brokers: tuple[Broker, ...]
     credentials: tuple[Credential, ...]
+    page_url: str | None
 
 
 def site_file_of(file: TomlFile, *, folder: Path, credentials_folder: Path | None) -> SiteFile | None:
@@ -67,6 +68,7 @@ def site_file_of(file: TomlFile, *, folder: Path, credentials_folder: Path | Non
         device_ca_file=files.certificate(("reading", "ca_file"), reading.ca_file),
         brokers=tuple(_brokers(file, files)),
         credentials=tuple(_credentials(file, files)),
+        page_url=shape.page_url if shape else None,
     )
 
 
@@ -97,6 +99,7 @@ class SiteShape(Shape):
     name: Text = Field(description="the name of the site as text")
     policy: Text = Field(description="the id of a shipped policy or the name of a policy file")
     store: Text = Field(default="pattress.db", description="the name of the database file")
+    page_url: PageAddress | None = Field(default=None, description="the address of the site's pages as text")
     networks: Table = Field(description="a [networks] table with at least devices")
     discovery: Table = Field(default={}, description="a table")
     reading: Table = Field(default={}, description="a table")

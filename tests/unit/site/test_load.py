@@ -36,6 +36,7 @@ def test_a_site_holds_what_its_site_file_says(house: Path) -> None:
 
     devices = (ip_network("192.0.2.0/24"), ip_network("2001:db8:40::/64"))
     assert (site.name, site.folder, site.store_file) == ("Larkspur Mill", house, Path("mill.db"))
+    assert site.page_url == "http://pattress.home.arpa"
     assert site.networks == Networks(
         devices=devices,
         inside=(*devices, ip_network("198.51.100.0/24")),
@@ -102,6 +103,7 @@ def test_a_site_file_may_leave_out_all_that_is_optional(house: Path) -> None:
 
     assert site.networks.names == ("local", "home.arpa", "internal")
     assert (site.limits, site.uses_mdns, site.store_file) == (Limits(), True, Path("pattress.db"))
+    assert site.page_url is None
     assert (site.plan.points, site.plan.others, site.waivers) == ((), (), ())
     assert site.brokers[0].port == 8883
 
