@@ -119,7 +119,7 @@ def load_answer(
     return Answer(
         question="load",
         verdict="figure",
-        sentence=f"{_title(load)} draws {shown(amperes)} A at {shown(voltage_v)} V "
+        sentence=f"{_title(load)}: {shown(amperes)} A at {shown(voltage_v)} V "
         f"({shown(input_w)} W, power factor {shown(factor.value)}).",
         values={
             "total_w": total_w,

@@ -278,12 +278,12 @@ def _entries(file: TomlFile, key: str, names: tuple[str, ...], expected: str) ->
 
 def _figure(file: TomlFile, path: KeyPath, table: object, bounds: FigureDefinition) -> Figure | None:
     shape = file.checked(FigureShape, path, table)
-    if shape is None:
+    if shape is None or not isinstance(table, dict):
         return None
     if not bounds.least <= shape.value <= bounds.most:
         unit = "" if bounds.unit == "1" else f" {bounds.unit}"
         expected = f"a number from {bounds.least:g} to {bounds.most:g}{unit}: {bounds.meaning}"
-        file.fault((*path, "value"), found=said(shape.value), expected=expected)
+        file.fault((*path, "value"), found=said(table["value"]), expected=expected)
         return None
     return Figure(value=shape.value, source=shape.source)
 

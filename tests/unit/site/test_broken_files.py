@@ -22,6 +22,7 @@ FILES = {
     "waivers": "waivers.toml",
     "policy": "policy.toml",
     "profile": "profiles/quill-duo.toml",
+    "tables": "tables.toml",
 }
 
 
