@@ -34,6 +34,8 @@ from pattress.policy.builtin import (
 from pattress.policy.compiled import CompiledPolicy
 from pattress.policy.drift import also_broken, drift
 from pattress.policy.evaluate import evaluate, unverified
+from pattress.policy.fit_plan import hazard_findings
+from pattress.policy.fitness import fitness_of
 from pattress.policy.outside import Outlook, device_findings, source_findings
 from pattress.policy.past import Past
 
@@ -60,6 +62,7 @@ def account(site: Site, policy: CompiledPolicy, evidence: Evidence) -> list[Find
     for point in site.plan.points:
         at_point = devices.get(point.name), conflicts.get(point.name)
         findings.extend(_at_point(site, policy, evidence, point, *at_point))
+        findings.extend(_fitness(site, evidence, point, devices.get(point.name)))
     for device in evidence.merged.devices:
         findings.extend(_beside_the_plan(site, placing, device))
         findings.extend(_unplanned_outside(evidence, placing, device))
@@ -72,6 +75,15 @@ def account(site: Site, policy: CompiledPolicy, evidence: Evidence) -> list[Find
         findings.extend(_unknown_outside(evidence.outlook, evidence.merged.devices))
         findings.extend(source_findings(evidence.outlook))
     return findings
+
+
+def _fitness(site: Site, evidence: Evidence, point: Point, device: Device | None) -> Iterator[Finding]:
+    """Yield whether the planned kind suits what it is planned to be wired into, and stays off where it must."""
+    subject, profile = subject_of(point, device), site.profile(point.kind)
+    yield from fitness_of(site, point, subject=subject)
+    if profile is not None:
+        reading = evidence.readings.get(device.id) if device is not None else None
+        yield from hazard_findings(point, profile, subject, reading)
 
 
 def _unplanned_outside(evidence: Evidence, placing: Placing, device: Device) -> Iterator[Finding]:

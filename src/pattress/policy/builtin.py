@@ -1,11 +1,8 @@
 """Rules that hold in every audit, whatever the policy: is everything there, and only that, and was it heard?"""
 
 from pattress.model.rules import Rule
-
-CAUTION = (
-    "Before a box is opened: switch the circuit off, lock it off and prove it dead. Local codes come first; where the "
-    "law asks for a licensed electrician, that is who does it."
-)
+from pattress.policy.caution import CAUTION as CAUTION
+from pattress.policy.fit_rules import FIT_RULES
 
 DEVICE_PRESENT = Rule(
     id="device-present",
@@ -164,4 +161,5 @@ BUILTIN_RULES = (
     SETTING_TRUE,
     UNLIKE_BEFORE,
     WATCH_HEARD,
+    *FIT_RULES,
 )

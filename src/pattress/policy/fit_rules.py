@@ -24,7 +24,7 @@ FIT_SUPPLY = _rule(
     "The circuit's voltage is one that the module takes",
     "within the module's supply range",
     because="A module at another voltage or another kind of current than it is made for burns, or never starts.",
-    fix=f"Choose a kind for this supply (`pattress fit POINT --which`), or feed it from a supply that it takes. {CAUTION}",
+    fix=f"Choose a kind for this supply (`pattress fit POINT --which`), or another supply for it. {CAUTION}",
     cites=("IEC 60038", "common practice"),
 )
 FIT_NEUTRAL = _rule(
@@ -168,7 +168,7 @@ HAZARD_STAYS_OFF = _rule(
     "What must not come on by itself stays off after a power cut",
     '"off"',
     because="Nobody stands beside a heater, a pump or a door when the power returns.",
-    fix="Plan `output.N.at_power_up = \"off\"` for it in points.toml, and set the module so.",
+    fix='Plan `output.N.at_power_up = "off"` for it in points.toml, and set the module so.',
     cites=("common practice",),
 )
 SWITCH_HAS_RELAY = _rule(

@@ -6,6 +6,7 @@ from datetime import timedelta
 import pytest
 
 from pattress.identity import merge
+from pattress.model.circuit import Circuit, Load
 from pattress.model.device import Sighting
 from pattress.model.kept import SignOff
 from pattress.model.plan import OtherDevice, Plan, Point
@@ -15,6 +16,7 @@ from pattress.model.source import SourceReport
 from pattress.policy.account import Evidence, account
 from pattress.policy.compiled import CompiledPolicy
 from pattress.policy.past import Past
+from pattress.site.tables_file import shipped_tables
 from unit.policy.examples import KITCHEN, MAC, NOON, need, rule, site, snapshot
 
 RULES = (rule("cloud-off", need("cloud.enabled", "equal", False)),)
@@ -256,3 +258,23 @@ def test_a_host_that_only_the_link_knows_is_in_no_plan() -> None:
     [finding] = told(site(), [neighbour])
 
     assert finding[1:3] == ("device-planned", "broken")
+
+
+PUMP = Load(channel="output.1", kind="motor", name="pump", power_w=60, hazard="pumps")
+NOTHING = Evidence(merged=merge([]), readings={}, sources=())
+
+
+def test_a_plan_with_circuits_is_judged_against_the_data_sheets() -> None:
+    plain = account(site(KITCHEN), CompiledPolicy(site(KITCHEN).policy, site(KITCHEN).networks), NOTHING)
+    wired = replace(KITCHEN, circuit=Circuit(voltage_v=230, loads=(PUMP,)))
+    house = site(wired, tables=shipped_tables("iec"))
+
+    findings = account(house, CompiledPolicy(house.policy, house.networks), NOTHING)
+
+    more = {(one.rule.id, one.setting): one.outcome for one in findings[len(plain) :]}
+    assert [one.rule.id for one in findings[: len(plain)]] == [one.rule.id for one in plain]
+    assert more["fit-supply", None] == "unverified"  # the kind has no data sheet
+    assert more["hazard-stays-off", None] == "met"
+    assert more["hazard-stays-off", "output.1.at_power_up"] == "unverified"
+    assert not any(one.rule.id.startswith(("fit-", "hazard-")) for one in plain)
+    assert {one.subject.point for one in findings[len(plain) :]} == {"kitchen-lamps"}
