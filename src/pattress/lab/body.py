@@ -101,6 +101,10 @@ class Body:
         """Have something happen after a while. Another thing of that name takes its place."""
         self._agenda.put(name, self.at_s + seconds, happen)
 
+    def has_way(self, output: int) -> bool:
+        """Return whether a shutter can run the way that an output moves it."""
+        return self._way_pct(output) > 0
+
     def operate(self, switch: int, is_pressed: bool) -> None:
         """Move a wall switch; its input does what it is set to."""
         if not self.switches.set(switch, is_pressed) or not self.is_powered:
@@ -212,18 +216,21 @@ class Body:
 
     def _move(self, output: int, on: bool) -> None:
         """Move a shutter, or stop it; never both ways, and no longer than it takes to the end."""
-        assert self.position_pct is not None  # noqa: S101 - a shutter's only
         if not on and not self.on[output]:
             return
         self.on = dict.fromkeys(self.on, False)
         self._agenda.drop("arrive")
-        way_pct = FULL_PCT - self.position_pct if output == OPENS else self.position_pct
+        way_pct = self._way_pct(output)
         if on and way_pct > 0:
             self.on[output] = True
             run_s = way_pct / FULL_PCT * self.nature.run_s
             longest_s = self._setting("shutter.max_run_s") or run_s
             self.later("arrive", min(run_s, longest_s), lambda: self._arrive(output, is_at_end=run_s <= longest_s))
             self.weigh(output)
+
+    def _way_pct(self, output: int) -> float:
+        position_pct = self.position_pct or 0.0
+        return FULL_PCT - position_pct if output == OPENS else position_pct
 
     def _arrive(self, output: int, *, is_at_end: bool) -> None:
         if is_at_end:

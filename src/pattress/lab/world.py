@@ -82,6 +82,11 @@ class World:
         with self._touched() as body:
             body.operate(switch, not body.switches.is_pressed(switch))
 
+    def set_switch(self, switch: int, on: bool) -> None:
+        """Set a maintained wall switch to on or off, by what its face says."""
+        with self._touched() as body:
+            body.operate(switch, on)
+
     def move_output(self, output: int, on: bool) -> None:
         """Turn an output on or off by the module's own button. Of a shutter's, 1 opens and 2 closes."""
         with self._touched() as body:
@@ -97,6 +102,11 @@ class World:
         with self._touched() as body:
             body.loads[output] = Load(watts=watts, power_factor=power_factor)
             body.weigh(output)
+
+    def runs(self, output: int) -> bool:
+        """Return whether what is connected to an output runs, as anybody can see."""
+        with self._touched() as body:
+            return body.watts(output) > 0
 
     def disconnect_load(self, output: int) -> None:
         """Leave an output without a load."""

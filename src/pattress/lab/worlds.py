@@ -118,11 +118,15 @@ def _next_due_s(body: Body) -> float:
 
 
 def _drive(target: Body, channel: str, number: int) -> None:
-    """Turn a channel over. A shutter stops where it runs; else the first input opens it and the second closes it."""
+    """Turn a channel over. A shutter that runs stops; else the first input opens it and the second closes it.
+
+    One that stands at its end runs the other way, so that no push seems to be dead.
+    """
     group, _, own = channel.partition(".")
     if group == "shutter":
         running = [output for output, is_on in target.on.items() if is_on]
-        target.turn(running[0] if running else (CLOSES if number == CLOSES else OPENS), not running)
+        way, back = (CLOSES, OPENS) if number == CLOSES else (OPENS, CLOSES)
+        target.turn(running[0] if running else way if target.has_way(way) else back, not running)
     else:
         target.turn(int(own), not target.on[int(own)])
 

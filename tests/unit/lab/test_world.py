@@ -204,6 +204,27 @@ def test_the_two_push_buttons_of_a_shutter_open_it_close_it_and_stop_it() -> Non
     assert mill.value("mill-room-blind", "output.2.on") is True
 
 
+def test_a_push_button_of_a_shutter_at_its_end_runs_it_the_other_way() -> None:
+    mill = Mill()
+    mill.worlds.automations["wheel-room-blind", 1] = Automation(title="wheel-room-blind", channel="shutter")
+
+    mill.worlds["wheel-room-blind"].press(1)  # it opens, and is open
+    mill.after(2)
+
+    assert mill.value("wheel-room-blind", "output.2.on") is True
+
+
+def test_a_switch_is_set_by_its_face_and_what_runs_is_seen() -> None:
+    mill = Mill()
+    world = mill.worlds["cellar-lights"]  # its first switch copies, and stands at on
+
+    world.set_switch(1, True)
+    lit = world.runs(1)
+    world.set_switch(1, False)
+
+    assert (lit, world.runs(1), world.runs(2)) == (True, False, False)
+
+
 def test_a_power_cut_takes_the_module_off_the_network_and_it_comes_back_by_itself() -> None:
     mill = Mill()
     world = mill.worlds["hall-lights"]
