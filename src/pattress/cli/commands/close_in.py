@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
     from pattress.closein.runner import Order
     from pattress.model.closein import CloseIn
-    from pattress.model.finding import Finding
     from pattress.model.plan import Point
     from pattress.model.site import Site
 
@@ -90,11 +89,8 @@ async def _checked(site: "Site", order: "Order") -> "list[CloseIn]":
     from pattress.cli import options
     from pattress.cli.terminal_talk import TerminalTalk
     from pattress.closein.runner import CloseInRunner
+    from pattress.policy.fitness import fitness_of
     from pattress.store.store import Store
 
     async with Store.open(store_path(site)) as store, TerminalTalk() as talk:
-        return await CloseInRunner(site, store, talk, options.now, lambda point: _fitness_of(site, point)).run(order)
-
-
-def _fitness_of(site: "Site", point: "Point") -> "Sequence[Finding]":
-    raise NotImplementedError
+        return await CloseInRunner(site, store, talk, options.now, lambda point: fitness_of(site, point)).run(order)
