@@ -14,6 +14,7 @@ from pattress.cli.commands import (
     devices,
     discover,
     doctor,
+    fit,
     policy,
     read,
     settings,
@@ -58,6 +59,7 @@ application.command("check")(site.check)
 application.command("discover")(discover.discover)
 application.command("read")(read.read)
 application.command("audit")(audit.audit)
+application.command("fit")(fit.fit)
 application.command("close-in")(close_in.close_in)
 application.command("watch")(watch.watch)
 application.add_typer(watch.encounters, name="encounters")

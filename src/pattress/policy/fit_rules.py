@@ -39,7 +39,7 @@ FIT_NEUTRAL = _rule(
 FIT_CONTACT = _rule(
     "fit-contact",
     "danger",
-    "The contact is free of potential where the load asks for that",
+    "The contact is free of potential where it must be",
     "free of potential where the load asks for it",
     because="A live contact puts mains on the control input of a gate, a boiler or a door, and on whoever touches it.",
     fix=f"Use a relay with an isolated contact, or an interposing relay. {CAUTION}",
@@ -174,7 +174,7 @@ HAZARD_STAYS_OFF = _rule(
 SWITCH_HAS_RELAY = _rule(
     "switch-has-relay",
     "fault",
-    "What a switch that only reports is to drive is wired through a relay",
+    "What a reporting switch drives is wired through a relay",
     "wired through an output of the plan",
     because="A lamp that no relay feeds cannot be switched off when the network is down, nor made safe to touch.",
     fix=f"Wire the lamp's circuit through an output, and plan it there as a `[[point.load]]`. {CAUTION}",
@@ -211,5 +211,21 @@ FIT_RULES = (
     SWITCH_HAS_RELAY,
     ROOM_KEEPS_LIGHT,
 )
+RULES_OF_KINDS = frozenset(
+    rule.id
+    for rule in (
+        FIT_SUPPLY,
+        FIT_NEUTRAL,
+        FIT_CONTACT,
+        FIT_RATING,
+        FIT_TOTAL,
+        FIT_DIMMER_LOAD,
+        FIT_DIMMER_EDGE,
+        FIT_LED_CURRENT,
+        FIT_BOX_ROOM,
+        FIT_AMBIENT,
+    )
+)
+"""Those that another kind of module may meet or break; the rest are about the place and the plan alone."""
 EXPECTED: Mapping[str, str] = _EXPECTED
 """What each rule asks for, in the words of "it must be", by the rule's id."""

@@ -13,6 +13,7 @@ from pattress.model.tables import Tables
 from pattress.model.vocabulary import generic_name
 from pattress.policy.coverage import reports
 from pattress.policy.fit_case import Fit, worst
+from pattress.policy.fit_rules import RULES_OF_KINDS
 from pattress.policy.fitness import fits
 
 _ORDER: tuple[Outcome, ...] = ("met", "unverified", "broken")
@@ -45,9 +46,15 @@ class Candidate:
 def which(point: Point, plan: Plan, profiles: Iterable[Profile], tables: Tables) -> list[Candidate]:
     """Return every kind at a planned point: those that suit first, then by what is unknown, then by what is wrong.
 
-    Of those that are alike, the one with fewer channels to spare comes first, then the order of ids.
+    Only questions that another kind may answer otherwise are asked; `whatever_kind` has the rest. Of kinds that are
+    alike, the one with fewer channels to spare comes first, then the order of ids.
     """
     return sorted((_candidate(point, profile, plan, tables) for profile in profiles), key=_key)
+
+
+def whatever_kind(point: Point, profile: Profile, plan: Plan, tables: Tables) -> list[Fit]:
+    """Return the questions about the place and the plan alone, whose outcome no other kind would change."""
+    return [fit for fit in fits(point, profile, plan, tables) if fit.rule.id not in RULES_OF_KINDS]
 
 
 def _candidate(point: Point, profile: Profile, plan: Plan, tables: Tables) -> Candidate:
@@ -57,7 +64,7 @@ def _candidate(point: Point, profile: Profile, plan: Plan, tables: Tables) -> Ca
     ]
     if missing:
         return Candidate(profile=profile, lacks=(f"it has no {' and no '.join(missing)}",))
-    judged = tuple(fits(point, profile, plan, tables))
+    judged = tuple(fit for fit in fits(point, profile, plan, tables) if fit.rule.id in RULES_OF_KINDS)
     return Candidate(profile=profile, fits=judged, lacks=tuple(_lacks(point, profile)))
 
 

@@ -4,9 +4,11 @@ What belongs here: which questions are asked of a point, and their outcomes as f
 (`fit_place`, `fit_channels`, `fit_plan`), the formulas (`circuit`), and the figures, which are tables.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
 
-from pattress.model.finding import Finding, Subject
+from pattress.model.finding import Finding, Outcome, Subject
 from pattress.model.plan import Plan, Point
 from pattress.model.profile import Profile
 from pattress.model.site import Site
@@ -15,6 +17,36 @@ from pattress.policy.fit_case import Case, Fit
 from pattress.policy.fit_channels import channel_fits
 from pattress.policy.fit_place import place_fits
 from pattress.policy.fit_plan import hazard_fits, room_fits, switch_fits
+from pattress.policy.waive import waive
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointFitness:
+    """A planned point with its outcomes. `findings` are those of `fits`, in their order, with waivers applied."""
+
+    point: Point
+    fits: tuple[Fit, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def outcome(self) -> Outcome:
+        """Broken before unverified before met; a point of whose wiring nothing is planned could not be checked."""
+        seen = {finding.outcome for finding in self.findings} or {"unverified"}
+        return "broken" if "broken" in seen else "unverified" if "unverified" in seen else "met"
+
+
+def judge_points(site: Site, points: Sequence[Point], *, today: date) -> list[PointFitness]:
+    """Return the fitness of points as planned, with the site's waivers applied, in the order of `points`."""
+    judged = []
+    for point in points:
+        profile = site.profile(point.kind)
+        found = fits(point, profile, site.plan, site.tables) if profile is not None and site.tables is not None else []
+        subject = Subject(point=point.name, room=point.room, kind=point.kind)
+        own = [waiver for waiver in site.waivers if waiver.point == point.name]
+        findings = waive([fit.finding(subject) for fit in found], own, today=today, plan=site.plan)
+        # What waive adds is about the waivers themselves, which the audit tells.
+        judged.append(PointFitness(point=point, fits=tuple(found), findings=tuple(findings[: len(found)])))
+    return judged
 
 
 def fits(point: Point, profile: Profile, plan: Plan, tables: Tables) -> list[Fit]:

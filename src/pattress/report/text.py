@@ -64,7 +64,7 @@ def findings_lines(findings: Sequence[Finding], style: Style) -> list[str]:
     met = sum(finding.outcome == "met" for finding in findings)
     if broken:
         lines += ["", style.strong(f"BROKEN: {len(broken)}", "broken"), *_by_place(broken, _each, style)]
-        lines += ["", style.strong("Why, and what to do"), *_advice(broken, style)]
+        lines += ["", style.strong("Why, and what to do"), *advice_lines(broken, style)]
     if unverified:
         title = f"COULD NOT BE CHECKED: {len(unverified)}"
         lines += ["", style.strong(title, "unverified"), *_by_place(unverified, _by_reason, style)]
@@ -158,7 +158,8 @@ def _by_reason(findings: Sequence[Finding]) -> Iterator[str]:
         yield f"{reason}: {listed}"
 
 
-def _advice(findings: Iterable[Finding], style: Style) -> Iterator[str]:
+def advice_lines(findings: Iterable[Finding], style: Style) -> Iterator[str]:
+    """Yield, for each rule of these findings, why it is there and what to do, the gravest first."""
     for rule in rules_of(findings):
         cites = f" [{'; '.join(rule.cites)}]" if rule.cites else ""
         yield f"  {rule.id} ({rule.severity})"

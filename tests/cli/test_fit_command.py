@@ -1,0 +1,115 @@
+"""`pattress fit`."""
+
+from pathlib import Path
+
+import pytest
+
+from cli.running import pattress_command
+
+PLAN = """
+[[point]]
+name = "hall-lights"
+room = "Hall"
+kind = "brackenvolt-gauge"
+[point.plan]
+input.1.action = "impulse"
+[point.circuit]
+voltage_v = 230
+breaker_a = 10
+conductor_mm2 = 1.5
+length_m = 12
+neutral = true
+[[point.load]]
+channel = "output.1"
+kind = "led-lamp"
+power_w = 9
+count = 6
+lighting_outlet = true
+"""
+HEATER = """
+[[point]]
+name = "towel-rail"
+room = "Bath"
+kind = "brackenvolt-gauge"
+[point.plan]
+output.1.at_power_up = "off"
+[point.circuit]
+voltage_v = 230
+breaker_a = 16
+conductor_mm2 = 2.5
+length_m = 12
+neutral = true
+[[point.load]]
+channel = "output.1"
+kind = "resistive"
+power_w = 3600
+hazard = "heats"
+"""
+UNSAID = PLAN.replace("hall-lights", "attic-lights").replace("Hall", "Attic").replace("neutral = true\n", "")
+
+
+@pytest.fixture
+async def folder(tmp_path: Path) -> Path:
+    assert (await pattress_command("init", str(tmp_path))).status == 0
+    return tmp_path
+
+
+def plan(folder: Path, text: str) -> None:
+    (folder / "points.toml").write_text(text, encoding="utf-8")
+
+
+@pytest.mark.parametrize(("text", "status"), [(PLAN, 0), (PLAN + UNSAID, 3), (PLAN + UNSAID + HEATER, 1)])
+async def test_the_exit_status_tells_the_worst_of_all_points(folder: Path, text: str, status: int) -> None:
+    plan(folder, text)
+
+    ended = await pattress_command("fit", "--all", "--site", str(folder))
+
+    assert (ended.status, ended.err) == (status, "")
+    assert "hall-lights (brackenvolt-gauge): suits its circuit" in ended.out
+    assert max(map(len, ended.out.splitlines())) <= 120
+
+
+async def test_one_point_is_judged_with_its_numbers_and_as_a_document(folder: Path) -> None:
+    plan(folder, PLAN + HEATER)
+
+    told = await pattress_command("fit", "towel-rail", "--site", str(folder))
+    document = (await pattress_command("fit", "towel-rail", "--json", "--site", str(folder))).document
+
+    assert told.status == 1
+    assert "15.65 A against 15.22 A usable" in " ".join(told.out.split())
+    assert document["schema"] == "pattress.fit/1"
+    assert [point["point"] for point in document["points"]] == ["towel-rail"]
+    assert document["counts"]["broken"] == 1
+
+
+async def test_kinds_are_ranked_for_a_point(folder: Path) -> None:
+    plan(folder, PLAN + HEATER)
+
+    told = await pattress_command("fit", "hall-lights", "--which", "--site", str(folder))
+    document = (await pattress_command("fit", "towel-rail", "--which", "--json", "--site", str(folder))).document
+    none = await pattress_command("fit", "towel-rail", "--which", "--site", str(folder))
+
+    assert told.status == 0
+    assert told.out.index("brackenvolt-gauge") < told.out.index("DO NOT SUIT")
+    assert document["schema"] == "pattress.fit-which/1"
+    assert {kind["outcome"] for kind in document["kinds"]} == {"broken"}
+    assert none.status == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ((), "name points, or give --all"),
+        (("hall-lights", "--all"), "name points, or give --all"),
+        (("--all", "--which"), "name one point with --which"),
+        (("hall-light",), "Did you mean hall-lights?"),
+        (("cellar", "--which"), "nothing is planned of what it is wired into"),
+    ],
+)
+async def test_wrong_usage_is_told_with_the_way_out(folder: Path, words: tuple[str, ...], message: str) -> None:
+    plan(folder, PLAN + '[[point]]\nname = "cellar"\nroom = "Cellar"\nkind = "brackenvolt-gauge"\n')
+
+    ended = await pattress_command("fit", *words, "--site", str(folder))
+
+    assert (ended.status, ended.out) == (2, "")
+    assert message in ended.err
