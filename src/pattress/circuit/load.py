@@ -4,7 +4,7 @@ What belongs here: steady current. What does not: the first moment (`derating`),
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pattress.circuit import given
@@ -258,19 +258,16 @@ def capacity_of(size: ConductorSize, tables: Tables, laying: str | None = None) 
     return min(limits, key=lambda one: one.value)
 
 
-def channel_sum(draws: Iterable[Draw]) -> float:
-    """Return the amperes of several loads on one channel: their plain sum, which phase angles can only lower."""
-    return sum(draw.current_a for draw in draws)
-
-
 def _counted(draws: Sequence[Draw], tables: Tables) -> tuple[float, list[Line]]:
     factor = tables.figure("continuous_factor")
     continuous = sum(draw.current_a for draw in draws if draw.is_continuous)
     other = sum(draw.current_a for draw in draws if not draw.is_continuous)
     counted = other + factor.value * continuous
+    hours = tables.value("continuous_h")
     numbers = f"{shown(other)} A + {shown(factor.value)} · {shown(continuous)} A"
     formula = "I counted = I other + k · I continuous"
-    return counted, [step("load as it counts", formula, numbers, counted, "A", factor.source)]
+    what = f"load as it counts, continuous being {shown(hours)} h or more"
+    return counted, [step(what, formula, numbers, counted, "A", factor.source)]
 
 
 def _total_w(load: Load) -> float:

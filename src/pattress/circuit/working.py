@@ -15,7 +15,6 @@ LAST_WORD = (
     "this is a calculation and no inspection."
 )
 
-COMMON_PRACTICE = "common practice"
 DERIVED = "derived"
 DATA_SHEET = "the module's data sheet"
 PLAN = "as asked"
@@ -73,16 +72,20 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
 
 
 def joined(question: str, answers: Iterable[Answer]) -> Answer:
-    """Return several answers as one: every line and caution once, in order, and the sentences of the worst verdict."""
+    """Return several answers as one: every line and caution once, in order, and the sentences of the worst verdict.
+
+    Where all fits, the sentences of those that only compute stand there as well.
+    """
     parts = list(answers)
     verdict = worst(part.verdict for part in parts)
+    told = (verdict, "figure") if verdict == "fits" else (verdict,)
     values: dict[str, float] = {}
     for part in parts:
         values.update(part.values)
     return Answer(
         question=question,
         verdict=verdict,
-        sentence=" ".join(part.sentence for part in parts if part.verdict == verdict),
+        sentence=" ".join(part.sentence for part in parts if part.verdict in told),
         values=values,
         lines=tuple(dict.fromkeys(line for part in parts for line in part.lines)),
         cautions=tuple(dict.fromkeys(caution for part in parts for caution in part.cautions)),

@@ -8,6 +8,7 @@ from pattress import __version__
 from pattress.cli.commands import (
     agree,
     audit,
+    circuit,
     close_in,
     compare,
     demo,
@@ -68,6 +69,7 @@ application.command("history")(devices.history)
 application.command("compare")(compare.compare)
 application.command("sign-off")(agree.sign_off)
 application.command("waive")(agree.waive)
+application.add_typer(circuit.circuit, name="circuit")
 application.command("doctor")(doctor.doctor)
 application.command("settings")(settings.settings)
 application.add_typer(policy.policy, name="policy")
