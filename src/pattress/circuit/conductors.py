@@ -203,9 +203,8 @@ def _warming(temperature_c: float, tables: Tables) -> float:
 def _by_gauge(gauge: int, tables: Tables) -> ConductorSize:
     found = next((one for one in tables.sizes if one.awg == gauge), None)
     if found is None:
-        listed = [one for one in tables.sizes if one.awg is not None]
-        close = min(listed, key=lambda one: abs((one.awg or 0) - gauge), default=None)
-        raise _no_size(f"there is no conductor of {gauge} AWG", close.name if close else None, tables)
+        nearest = min(max(gauge, THICKEST_AWG), THINNEST_AWG)
+        raise _no_size(f"there is no conductor of {gauge} AWG", _closest(awg_area_m2(nearest) / _MM2, tables), tables)
     return found
 
 
@@ -214,9 +213,13 @@ def _by_area(area_mm2: float, tables: Tables) -> ConductorSize:
     metric = [one for one in tables.sizes if one.awg is None]
     found = next((one for one in metric if math.isclose(one.area_mm2, area_mm2, rel_tol=1e-6)), None)
     if found is None:
-        close = min(tables.sizes, key=lambda one: abs(math.log(one.area_mm2 / area_mm2)))
-        raise _no_size(f"there is no conductor of {shown(area_mm2)} mm2", close.name, tables)
+        raise _no_size(f"there is no conductor of {shown(area_mm2)} mm2", _closest(area_mm2, tables), tables)
     return found
+
+
+def _closest(area_mm2: float, tables: Tables) -> str:
+    """The name of the size nearest in ratio; of two as near the thicker, which is the safer guess."""
+    return min(tables.sizes, key=lambda one: (round(abs(math.log(one.area_mm2 / area_mm2)), 6), -one.area_mm2)).name
 
 
 def _no_size(what: str, close: str | None, tables: Tables) -> CircuitError:

@@ -123,7 +123,10 @@ def separation_answer(
     values = {"limit_v": limit.value}
     if is_mixed_box or (is_mains and low):
         what = f" ({', '.join(low)})" if low else ""
-        sentence = f"Extra-low voltage{what} and {shown(voltage_v)} V are in one box without being kept apart."
+        sentence = (
+            f"Extra-low voltage{what} and {shown(voltage_v)} V are in one box, "
+            "and nothing says that they are kept apart."
+        )
         return Answer(
             question="separation", verdict="unfit", sentence=sentence, values=values, lines=(line,), cautions=(_APART,)
         )

@@ -60,9 +60,9 @@ def test_an_area_is_found_however_it_is_written(written: str) -> None:
 @pytest.mark.parametrize(
     ("written", "family", "says"),
     [
-        ("13", "nec", "no conductor of 13 AWG in the tables of NEC style. Did you mean 14 AWG?"),
+        ("13", "nec", "no conductor of 13 AWG in the tables of NEC style. Did you mean 12 AWG?"),
         ("1.6", "iec", "no conductor of 1.6 mm2 in the tables of IEC style. Did you mean 1.5 mm2?"),
-        ("14 AWG", "iec", "no conductor of 14 AWG in the tables of IEC style. They have 0.5 mm2"),
+        ("14 AWG", "iec", "no conductor of 14 AWG in the tables of IEC style. Did you mean 2.5 mm2? They have 0.5 mm2"),
         ("2.5 mm2", "nec", "no conductor of 2.5 mm2 in the tables of NEC style. Did you mean 14 AWG?"),
         ("thick", "nec", "there is no conductor 'thick'"),
         ("14.5", "nec", "14.5 is no gauge"),
