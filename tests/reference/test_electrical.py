@@ -31,7 +31,7 @@ from pattress.site.tables_file import shipped_tables
 
 NEC = shipped_tables("nec")
 IEC = shipped_tables("iec")
-UNITS = pint.UnitRegistry()
+UNITS: pint.UnitRegistry[float] = pint.UnitRegistry()
 KFT_M = 304.8  # exact
 
 

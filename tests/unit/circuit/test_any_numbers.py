@@ -65,10 +65,8 @@ def test_an_answer_has_finite_numbers_or_there_is_none(
 
     try:
         answer = question(numbers, load)
-    except CircuitError as error:
-        assert error.what
-        assert error.next_step
-        return
+    except CircuitError:
+        return  # any other error, such as a division by nought, fails the test
 
     assert all(math.isfinite(value) for value in answer.values.values())
     assert all(line.result is None or math.isfinite(line.result) for line in answer.lines)
