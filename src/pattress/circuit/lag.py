@@ -14,6 +14,7 @@ What belongs here: the arithmetic. What does not: limits, loads and decisions (`
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from operator import mul
 
 from pattress.circuit.student import rounding_variance, student_share
@@ -24,8 +25,10 @@ REFINEMENTS = 3
 NEGLIGIBLE = 9.0  # exp(-9): a time constant as much less likely than the best is left out
 MOST_POINTS = 160  # more samples are averaged in groups; a phone may ask each second for an hour
 USUAL_RISE_K, USUAL_SPREAD_K = 45.0, 45.0  # weak: a load warms a box by a few kelvin, up to about a hundred
-USUAL_NOISE_K, NOISE_WEIGHT = 0.2, 2.0  # a sensor's noise before any was seen, and how many samples that is worth
+USUAL_TAU_S, USUAL_TAU_SPREAD = 600.0, 0.8  # weak: nine in ten between about 2.5 and 40 minutes (common practice)
+USUAL_NOISE_K, NOISE_WEIGHT = 0.3, 3.0  # a sensor's noise before any was seen, and how many samples that is worth
 STEPS_K = (2.0, 1.0, 0.5, 0.25, 0.2, 0.125, 0.1, 0.0625, 0.05, 0.02, 0.01)
+RECURRING_SHARE = 0.8  # fewer different readings than this, by all, are no chance
 FINEST_STEP_K = 0.02  # rounding finer than this is noise like any other
 
 
@@ -59,12 +62,14 @@ class _Try:
 
 def fitted(samples: Sequence[tuple[float, float]], step_k: float) -> Lag:
     """Return the lag that fits the samples (seconds, degrees Celsius), which a sensor rounded to `step_k` kelvin."""
-    seconds, celsius = _grouped(samples)
+    seconds, celsius, group_size = _grouped(samples)
     middle_c = sum(celsius) / len(celsius)
     centred = [value - middle_c for value in celsius]
-    plain = _Problem(seconds, centred, step_k)
-    problem = plain.with_rounding() if step_k > FINEST_STEP_K else plain
-    tries = _around_the_best(problem)
+    problem = _Problem(seconds, centred, step_k, group_size)
+    coarse = _tries(problem, _spread(math.log(SHORTEST_S), math.log(LONGEST_S), COARSE_POINTS))
+    if step_k > FINEST_STEP_K:
+        problem.size_rounding(max(coarse, key=lambda one: one.log_weight))
+    tries = _around_the_best(problem, coarse)
     weights = _weights(tries)
     best = max(tries, key=lambda one: one.log_weight)
 
@@ -90,115 +95,101 @@ def fitted(samples: Sequence[tuple[float, float]], step_k: float) -> Lag:
 
 
 def found_step_k(celsius: Sequence[float]) -> float:
-    """Return the coarsest usual step, in kelvin, that all readings are multiples of; 0 where they are of none."""
-    for step in STEPS_K:
-        if all(abs(value / step - round(value / step)) < 0.01 for value in celsius):
-            return step
-    return 0.0
+    """Return the step in which a sensor counts, in kelvin; 0 where none is to be seen.
+
+    That is the coarsest usual one that all readings are multiples of. Where readings recur, it is at least the smallest
+    difference between two: a sensor that counts in degrees Fahrenheit has no round step in kelvin.
+    """
+    usual = next((step for step in STEPS_K if _are_multiples(celsius, step)), 0.0)
+    different = sorted(set(celsius))
+    if len(different) > RECURRING_SHARE * len(celsius) or len(different) < 2:
+        return usual
+    return max(usual, min(later - earlier for earlier, later in pairwise(different)))
 
 
-def _grouped(samples: Sequence[tuple[float, float]]) -> tuple[list[float], list[float]]:
+def _are_multiples(celsius: Sequence[float], step_k: float) -> bool:
+    return all(abs(value / step_k - round(value / step_k)) < 0.01 for value in celsius)
+
+
+def _grouped(samples: Sequence[tuple[float, float]]) -> tuple[list[float], list[float], int]:
     size = -(-len(samples) // MOST_POINTS)
     groups = [samples[at : at + size] for at in range(0, len(samples) - size + 1, size)]
     first_s = samples[0][0]
     return (
         [sum(seconds for seconds, _ in group) / size - first_s for group in groups],
         [sum(celsius for _, celsius in group) / size for group in groups],
+        size,
     )
 
 
 class _Problem:
-    """Least squares in the columns sin, cos, exp(-t / tau), 1 with weak priors on all but the last."""
+    """Least squares in the columns exp(-t / tau) and 1, with weak priors on swing and noise."""
 
-    def __init__(self, seconds: list[float], celsius: list[float], step_k: float) -> None:
+    def __init__(self, seconds: list[float], celsius: list[float], step_k: float, group_size: int) -> None:
         self.seconds, self.celsius, self.step_k = seconds, celsius, step_k
         self.count = len(celsius)
+        self.sum = sum(celsius)
+        self.square = _product(celsius, celsius)
+        usual_noise_square = (USUAL_NOISE_K**2 + step_k**2 / 12) / group_size
         self.freedom = self.count - 1 + NOISE_WEIGHT
-        self.prior_square = NOISE_WEIGHT * (USUAL_NOISE_K**2 + step_k**2 / 12)
+        self.noise_square = NOISE_WEIGHT * usual_noise_square
+        self.swing_penalty = usual_noise_square / USUAL_SPREAD_K**2
         self.waves: list[list[float]] = []
-        self.wave_penalty = 0.0
-        self.swing_penalty = (USUAL_NOISE_K**2 + step_k**2 / 12) / USUAL_SPREAD_K**2
-        self._prepare()
+        self.wave_sums: list[float] = []
+        self.wave_square = 0.0
 
-    def with_rounding(self) -> "_Problem":
-        """Return the same problem with the error of rounding in it, sized by a first fit without."""
-        best = max(_tries(self, _spread(math.log(SHORTEST_S), math.log(LONGEST_S), COARSE_POINTS)), key=_log_weight)
-        rate = math.exp(-best.log_tau)
-        phases = [2 * math.pi / self.step_k * (best.settles + best.swing * math.exp(-at * rate)) for at in self.seconds]
-        variance = best.residual / max(self.count - 3, 1)
-        likely_low = variance * (1 - math.sqrt(2 / self.count))
-        noise_square = max(likely_low - self.step_k**2 / 12, 0.0)
-        wave_square = rounding_variance(self.step_k, math.sqrt(noise_square))
-        if wave_square < 1e-4 * variance:
-            return self  # noise enough to make rounding harmless
-        white_square = max(variance - wave_square, self.step_k**2 / 12 * 0.25)
-        problem = _Problem(self.seconds, self.celsius, self.step_k)
-        problem.waves = [[math.sin(phase) for phase in phases], [math.cos(phase) for phase in phases]]
-        problem.wave_penalty = white_square / wave_square
-        problem.swing_penalty = white_square / USUAL_SPREAD_K**2
-        problem._prepare()
-        return problem
-
-    def _prepare(self) -> None:
-        self.square = sum(map(mul, self.celsius, self.celsius))
-        self.sum = sum(self.celsius)
+    def size_rounding(self, best: _Try) -> None:
+        """Take in the error that rounding leaves, with its size and its phase by the curve that fits best."""
+        variance = best.residual / (self.count - 3)
+        # Of groups of samples this is less than the noise of one, which errs to the safe side.
+        likely_low = variance * (1 - math.sqrt(2 / self.count))  # less noise is the less favourable case
+        noise_k = math.sqrt(max(likely_low - self.step_k**2 / 12, 0.0))
+        self.wave_square = rounding_variance(self.step_k, noise_k)
+        rate = -math.exp(-best.log_tau)
+        turn = 2 * math.pi / self.step_k
+        phases = [turn * (best.settles + best.swing * math.exp(at * rate)) for at in self.seconds]
+        self.waves = [[math.sin(phase) for phase in phases], [math.cos(phase) for phase in phases]]
         self.wave_sums = [sum(wave) for wave in self.waves]
-        self.wave_products = [[sum(map(mul, one, other)) for other in self.waves] for one in self.waves]
-        self.wave_targets = [sum(map(mul, wave, self.celsius)) for wave in self.waves]
 
     def at(self, log_tau: float) -> _Try:
         """Return the best curve for one time constant."""
         rate = -math.exp(-log_tau)
         decay = [math.exp(at * rate) for at in self.seconds]
-        crossed = [sum(map(mul, wave, decay)) for wave in self.waves]
-        rows = [[*products[: at + 1]] for at, products in enumerate(self.wave_products)]
-        for at, row in enumerate(rows):
-            row[at] += self.wave_penalty
-        decayed = sum(decay)
-        rows.append([*crossed, sum(map(mul, decay, decay)) + self.swing_penalty])
-        rows.append([*self.wave_sums, decayed, float(self.count)])
-        usual = -USUAL_RISE_K * self.swing_penalty
-        targets = [*self.wave_targets, sum(map(mul, decay, self.celsius)) + usual, self.sum]
-        log_root, last, reduced, solution = _solved(rows, targets)
-        residual = self.square + self.swing_penalty * USUAL_RISE_K**2 - reduced
-        residual = max(residual, 0.0)
-        whole = residual + self.prior_square
+        one_decay = sum(decay)
+        decay_decay = _product(decay, decay) + self.swing_penalty
+        decay_target = _product(decay, self.celsius) - self.swing_penalty * USUAL_RISE_K
+        determinant = decay_decay * self.count - one_decay * one_decay
+        settles = (decay_decay * self.sum - one_decay * decay_target) / determinant
+        swing = (self.count * decay_target - one_decay * self.sum) / determinant
+        explained = settles * self.sum + swing * decay_target
+        residual = max(self.square + self.swing_penalty * USUAL_RISE_K**2 - explained, 0.0)
+        whole = residual + self.noise_square
+        variance = whole / self.freedom * decay_decay / determinant
+
+        def pull(share: float, share_decay: float) -> float:
+            """By how much it settles higher where a column is added to the samples, given its sums."""
+            return (decay_decay * share - one_decay * share_decay) / determinant
+
+        if self.wave_square:
+            waved = sum(
+                pull(wave_sum, _product(decay, wave)) ** 2
+                for wave, wave_sum in zip(self.waves, self.wave_sums, strict=True)
+            )
+            last = [one for one in decay if abs(swing) * one < self.step_k / 2]  # these are all rounded alike
+            variance += self.wave_square * max(waved, pull(len(last), sum(last)) ** 2)
+        away = (log_tau - math.log(USUAL_TAU_S)) / USUAL_TAU_SPREAD
         return _Try(
             log_tau=log_tau,
-            log_weight=-log_root - 0.5 * self.freedom * math.log(whole),
-            settles=solution[-1],
-            width=math.sqrt(whole / self.freedom) / last,
-            swing=solution[-2],
+            log_weight=-0.5 * (math.log(determinant) + self.freedom * math.log(whole) + away * away),
+            settles=settles,
+            width=math.sqrt(variance),
+            swing=swing,
             residual=residual,
         )
 
 
-def _solved(rows: list[list[float]], targets: list[float]) -> tuple[float, float, float, list[float]]:
-    """Solve by Cholesky's method; rows hold the lower triangle.
-
-    Returns half the logarithm of the determinant, the last pivot's root, the square explained, and the solution.
-    """
-    size = len(rows)
-    log_root = explained = 0.0
-    forward: list[float] = []
-    for at, row in enumerate(rows):
-        for column in range(at):
-            other = rows[column]
-            row[column] = (row[column] - sum(map(mul, row[:column], other[:column]))) / other[column]
-        pivot = math.sqrt(max(row[at] - sum(map(mul, row[:at], row[:at])), 1e-12))
-        row[at] = pivot
-        log_root += math.log(pivot)
-        forward.append((targets[at] - sum(map(mul, row[:at], forward))) / pivot)
-        explained += forward[at] ** 2
-    solution = [0.0] * size
-    for at in range(size - 1, -1, -1):
-        rest = sum(rows[below][at] * solution[below] for below in range(at + 1, size))
-        solution[at] = (forward[at] - rest) / rows[at][at]
-    return log_root, rows[-1][-1], explained, solution
-
-
-def _log_weight(one: _Try) -> float:
-    return one.log_weight
+def _product(one: list[float], other: list[float]) -> float:
+    return float(sum(map(mul, one, other)))
 
 
 def _spread(low: float, high: float, points: int) -> list[float]:
@@ -209,17 +200,16 @@ def _tries(problem: _Problem, log_taus: Sequence[float]) -> list[_Try]:
     return [problem.at(log_tau) for log_tau in log_taus]
 
 
-def _around_the_best(problem: _Problem) -> list[_Try]:
+def _around_the_best(problem: _Problem, tries: list[_Try]) -> list[_Try]:
     """Return tries on a grid that covers all likely time constants and is fine enough for them."""
-    tries = _tries(problem, _spread(math.log(SHORTEST_S), math.log(LONGEST_S), COARSE_POINTS))
     for _ in range(REFINEMENTS):
         least = max(one.log_weight for one in tries) - NEGLIGIBLE
         likely = [at for at, one in enumerate(tries) if one.log_weight >= least]
-        if len(likely) > FINE_POINTS // 2:
-            break
         low = tries[max(likely[0] - 1, 0)].log_tau
         high = tries[min(likely[-1] + 1, len(tries) - 1)].log_tau
         tries = _tries(problem, _spread(low, high, FINE_POINTS))
+        if len(likely) > FINE_POINTS // 4:
+            break
     return tries
 
 

@@ -6,6 +6,7 @@ What belongs here: what more than one fit needs of statistics. What does not: fi
 import math
 from statistics import NormalDist
 
+HARMONICS = 20  # leaves out 3 % of the whole where there is no noise at all
 _NORMAL = NormalDist()
 
 
@@ -44,10 +45,13 @@ def rounding_variance(step: float, noise: float) -> float:
     """Return the variance of the error that rounding leaves in the mean of very many readings.
 
     In the unit of `step`, squared. Readings of one and the same value are all rounded the same way unless noise spreads
-    them over steps: the error goes with sin(2 pi x / step), its amplitude is (step / pi) exp(-2 (pi noise / step)^2).
-    Valid to the first harmonic, for a value that may be anywhere within a step. Source: derived, by Widrow's theory of
-    quantisation.
+    them over steps: the error is a sum of waves sin(2 pi k x / step) of amplitude (step / pi k) exp(-2 (pi k noise /
+    step)^2). Without noise this is step^2 / 12; noise of half a step leaves next to nothing. Valid for a value that may
+    be anywhere within a step. Source: derived, by Widrow's theory of quantisation.
     """
     if step <= 0:
         return 0.0
-    return (step / math.pi) ** 2 * math.exp(-4 * (math.pi * noise / step) ** 2) / 2
+    if noise <= 0:
+        return step * step / 12
+    spread = math.exp(-4 * (math.pi * noise / step) ** 2)
+    return sum((step / (math.pi * order)) ** 2 * spread ** (order * order) / 2 for order in range(1, HARMONICS + 1))
