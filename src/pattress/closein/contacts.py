@@ -24,6 +24,7 @@ PAUSE_S = 3.0
 QUIET_S = 4.0
 """How long to go on sampling after the last operation, hands off, so that a slow press comes to its end."""
 
+HOLD_S = 1.0  # as long as people press without feeling silly, and five questions at 0.2 s
 BOUNCE_S = 0.08  # common practice: contacts bounce for 1 to 50 ms, and no one presses for less than about 0.1 s
 SURE_ODDS = 100.0
 REST_ODDS = 20.0
@@ -32,10 +33,10 @@ REST_ODDS = 20.0
 PACES = ((0.6, 0.05), (1.2, 0.15), (2.2, 0.3), (3.5, 0.35), (6.0, 0.15))
 PRESSES = ((0.15, 0.1), (0.35, 0.25), (0.8, 0.3), (1.6, 0.15), (2.6, 0.15), (6.0, 0.05))
 VARIES = 0.4  # standard deviation of the logarithm
-DOUBLE_S, DOUBLE_SHARE = 0.3, 0.06  # between the two of a double press
+DOUBLE_S, DOUBLE_SHARE = 0.3, 0.1  # between the two of a double press
 STRAY_SHARE = 0.04  # a dwell that fits no pattern: someone was disturbed
 MISCOUNT = 0.12  # how much less likely each operation more or less than asked is
-HELD_SHARE = 0.02  # held when sampling begins or ends
+HELD_SHARE = 0.01  # held when sampling begins or ends
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +60,19 @@ class Told:
     reason: str
 
 
+def instruction(sampled_every_s: float, presses_asked: int = ASKED) -> str:
+    """Return what the person at the box is asked to do, so that the kind of contact can be told afterwards."""
+    return (
+        f"Operate the switch {presses_asked} times, about {PAUSE_S:g} seconds apart."
+        f" If it springs back, hold it for about {hold_s(sampled_every_s):g} s each time. Then leave it alone."
+    )
+
+
+def hold_s(sampled_every_s: float) -> float:
+    """Return for how long a push button is to be held, in seconds, so that two questions to the device fall within."""
+    return max(HOLD_S, 2 * sampled_every_s)
+
+
 def edges(trace: Sequence[tuple[float, bool]], *, bounce_s: float = BOUNCE_S) -> list[Edge]:
     """Return when an input really moved, in the order of time, bounce left out.
 
@@ -70,13 +84,12 @@ def edges(trace: Sequence[tuple[float, bool]], *, bounce_s: float = BOUNCE_S) ->
     settled: bool | None = None
     left_s: float | None = None  # when the settled state was first left, in the burst that goes on now
     for began_s, ended_s, is_closed in _runs(trace):
-        is_last = ended_s is None
         if settled is None:
             settled = is_closed
             continue
         if is_closed != settled and left_s is None:
             left_s = began_s
-        if not is_last and ended_s is not None and ended_s - began_s < bounce_s:
+        if ended_s is not None and ended_s - began_s < bounce_s:
             continue
         if is_closed != settled and left_s is not None:
             found.append(Edge(at_s=left_s, is_closed=is_closed))
@@ -210,8 +223,10 @@ def _runs(trace: Sequence[tuple[float, bool]]) -> list[tuple[float, float | None
         for place, (at_s, is_closed) in enumerate(trace)
         if place == 0 or trace[place - 1][1] != is_closed
     ]
-    ends: list[float | None] = [at_s for at_s, _ in starts[1:]]
-    return [(at_s, end, is_closed) for (at_s, is_closed), end in zip(starts, [*ends, None], strict=True)]
+    if not starts:
+        return []
+    ends = [*(at_s for at_s, _ in starts[1:]), None]
+    return [(at_s, end, is_closed) for (at_s, is_closed), end in zip(starts, ends, strict=True)]
 
 
 def _word(is_closed: bool) -> str:
