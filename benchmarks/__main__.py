@@ -7,7 +7,9 @@ import time
 
 from benchmarks.measured import Size, shown
 
-BENCHMARKS = ("reading_gently", "reading_many", "judging", "help_time", "store_growth", "scale", "year", "flows")
+BENCHMARKS = (
+    "reading_gently", "reading_many", "judging", "help_time", "store_growth", "scale", "year", "flows", "heat",
+)  # fmt: skip
 
 
 def main() -> int:

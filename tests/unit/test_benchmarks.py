@@ -16,6 +16,7 @@ FIGURES = {
     "store_growth": ["an unchanged reading", "keeping one audit"],
     "scale": ["10 devices: judge", "10 devices: peak memory"],
     "flows": ["decode and judge, from memory", "a record at the fastest stream", "a line of a log, all of them"],
+    "heat": ["each 5 s: root mean square error", "each 15 to 30 s: time of a fit"],
     "year": ["the database", "history of a point at a moment", "one more night: the whole audit"],
 }
 
