@@ -78,6 +78,9 @@ def fit_rise(
     Raises:
         ValueError: If there are fewer than six samples, time does not go on, or something is not a finite number.
 
+    What is expected before any sample was seen is weak but not nothing (`lag`: a rise of 45 K, give or take 45; a time
+    constant of 10 minutes, give or take a factor of 2.2): it decides where samples are few and not bent yet.
+
     T(t) = Ts - (Ts - T0) exp(-t / tau), valid where the module warms as one lump: T0 is the temperature at the first
     sample, whenever that was taken. Source: derived (heat balance of one thermal resistance and one capacity).
     """

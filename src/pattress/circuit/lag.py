@@ -5,8 +5,9 @@ gone through, each weighed by how well its best curve fits (variable projection,
 interval is that of all of them together.
 
 A sensor that rounds errs the same way for as long as the temperature stays within one step: many readings are not many
-facts then. To a first order the error goes with sin(2 pi T / step), by (step / pi) exp(-2 (pi s / step)^2) under noise
-s (Widrow's theory of quantisation). Its phase counts as unknown here, which makes two unknowns more of known size.
+facts then. The error goes with sin(2 pi T / step) along the curve (Widrow's theory of quantisation). How far such a
+wave of unknown phase would move the answer is added to its width; at least as far as one and the same error of all the
+last readings would, where they lie within half a step of the end.
 
 What belongs here: the arithmetic. What does not: limits, loads and decisions (`heat`).
 """
