@@ -9,6 +9,7 @@ import pytest
 from pattress.audit.run import Audit, run_audit
 from pattress.daemon.emulated import watched
 from pattress.egress.whereabouts import Owner
+from pattress.lab.circuits import larkspur_wiring
 from pattress.lab.expected import Expected
 from pattress.lab.faults import ALL_FAULTS, DEMO_FAULTS
 from pattress.lab.run import EmulatedHouse
@@ -86,7 +87,7 @@ async def audit_of(house: EmulatedHouse, folder: Path, *, listen_s: float = 2.0,
 
 @pytest.mark.parametrize("faults", SETS.values(), ids=SETS)
 async def test_an_audit_finds_all_that_is_planted_and_nothing_else(faults: Iterable[str], tmp_path: Path) -> None:
-    async with EmulatedHouse(faults=faults, delay_s=(0.0, 0.02), wait_s=60) as house:
+    async with EmulatedHouse(faults=faults, delay_s=(0.0, 0.02), wait_s=60, wiring=larkspur_wiring()) as house:
         audit = await audit_of(house, tmp_path)
 
         assert not_met(audit) == house.expected

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 from pattress.lab.house import LabModule, Twist
+from pattress.lab.wiring import Wiring
 from pattress.model.finding import Outcome
 from pattress.model.rules import Policy, Requirement
 from pattress.site.load import load_policy
@@ -73,6 +74,26 @@ def expected_findings(
                 for rule, setting in checks_of(modules[fault.point])
                 if setting.startswith(fault.loses)
             )
+    return frozenset(expected)
+
+
+def hazard_findings(
+    faults: Iterable[Fault], modules: Mapping[str, LabModule], wiring: Mapping[str, Wiring]
+) -> frozenset[Expected]:
+    """Return what an audit must find of outputs that feed what must not come on by itself, besides what is met."""
+    on = list(faults)
+    expected: set[Expected] = set()
+    for point, wired in wiring.items():
+        here = [fault for fault in on if fault.point == point]
+        module = modules[point]
+        outputs = sum(name.startswith("output.") and name.endswith(".on") for name in module.truth)
+        for number in wired.hazards(outputs):
+            setting = f"output.{number}.at_power_up"
+            truth = {**module.truth, **{name: value for fault in here for name, value in fault.twist.truth.items()}}
+            if any(fault.loses and setting.startswith(fault.loses) for fault in here):
+                expected.add(Expected(point, "hazard-stays-off", setting, "unverified"))
+            elif truth[setting] != "off":
+                expected.add(Expected(point, "hazard-stays-off", setting, "broken"))
     return frozenset(expected)
 
 

@@ -35,7 +35,7 @@ def larkspur_mill(where: Circumstances) -> tuple[LabModule, ...]:
         _module(where, 11, "brackenvolt-twin", "Hall", "hall-lights", -54, _pair("alternates")),
         _module(where, 12, "brackenvolt-gauge", "Kitchen", "kitchen-worktop", -61, _metered(640.5, 16)),
         _module(where, 13, "brackenvolt-hoist", "Wheel Room", "wheel-room-blind", -59, _blind(100)),
-        _module(where, 14, "brackenvolt-dry", "Plant Room", "boiler-call", -66, _isolated("as-before", limit_c=75)),
+        _module(where, 14, "brackenvolt-dry", "Plant Room", "boiler-call", -66, _isolated("off", limit_c=75)),
         _module(where, 15, "quernlight-glow", "Dining Room", "dining-room-lights", -57, _dimmed(46.0, 83.2)),
         _module(where, 16, "quernlight-glow", "Loft Room", "loft-room-lights", -63, _dimmed(0.0, 0.0)),
         _module(where, 17, "quernlight-glow-two-wire", "Library", "library-lights", -60, _dimmed_two_wire(71.5)),

@@ -15,7 +15,7 @@ from typing import Self
 from pattress.lab.announce import Announcer
 from pattress.lab.broker import embedded_broker
 from pattress.lab.clock import HouseClock
-from pattress.lab.expected import Expected, Fault, expected_findings
+from pattress.lab.expected import Expected, Fault, expected_findings, hazard_findings
 from pattress.lab.faults import ALL_FAULTS, DEMO_FAULTS, FAULTS
 from pattress.lab.flow_messages import Flow
 from pattress.lab.ground import find_ground, free_udp_port, only_house
@@ -25,6 +25,7 @@ from pattress.lab.makers import HTTP_MAKERS, MQTT_MAKERS
 from pattress.lab.mqtt_modules import MqttModules
 from pattress.lab.router import flows_of
 from pattress.lab.serving import HttpServing
+from pattress.lab.wiring import Wiring
 from pattress.lab.world import World
 from pattress.lab.worlds import Automation, Worlds
 from pattress.model.errors import PattressError, UsageError
@@ -54,9 +55,11 @@ class EmulatedHouse:
         wait_s: How long to wait for another house on this machine to end.
         clock: What time it is in the house; None is a clock of its own, which runs at 1 until it is told otherwise.
         unpowered: Points whose modules have never had power.
+        wiring: What the plan says of circuits and drives, by point; nothing where it is not given.
 
     Attributes:
         modules: Every module of the plan, by its point.
+        wiring: What the plan says of circuits and drives, by point.
         clock: What time it is in the house.
         broker: Where the broker of the house is.
         collector: Where the router of the house sends its flow export to.
@@ -75,7 +78,9 @@ class EmulatedHouse:
         wait_s: float = 0.0,
         clock: HouseClock | None = None,
         unpowered: Collection[str] = (),
+        wiring: Mapping[str, Wiring] | None = None,
     ) -> None:
+        self.wiring: Mapping[str, Wiring] = wiring or {}
         self.clock = clock or HouseClock()
         self.ground = ground or find_ground()
         self.broker = Endpoint("", 0)
@@ -128,7 +133,8 @@ class EmulatedHouse:
     def expected(self) -> frozenset[Expected]:
         """What an audit by the policy `isolated-house` must find now, besides what is met."""
         title = next(_instance(module) for module in self._everybody if module.point is None)
-        return expected_findings((FAULTS[name] for name in sorted(self._faults)), self.modules, title)
+        on = [FAULTS[name] for name in sorted(self._faults)]
+        return expected_findings(on, self.modules, title) | hazard_findings(on, self.modules, self.wiring)
 
     def state(self, title: str) -> ModuleState:
         """Return how a module is now, by its point, or its serial where it has none."""

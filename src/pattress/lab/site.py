@@ -8,13 +8,14 @@ from collections.abc import Iterator, Mapping
 from datetime import date, timedelta
 from pathlib import Path
 
+from pattress.lab.circuits import TABLES_TEXT
 from pattress.lab.faults import FAULTS
-from pattress.lab.house import LabModule
 from pattress.lab.larkspur_mill import HOUSE_NAME
 from pattress.lab.maker import USER
 from pattress.lab.makers import HTTP_MAKERS
 from pattress.lab.router import OUTSIDE
 from pattress.lab.run import EmulatedHouse
+from pattress.lab.wiring import wiring_text
 from pattress.model.vocabulary import Value
 
 LISTEN_S = 3
@@ -26,7 +27,8 @@ def write_site(house: EmulatedHouse, folder: Path, *, today: date, is_watched: b
     """Write the files of a site for the running house, and return the folder that holds them.
 
     Where it `is_watched`, the site names the router of the house as a source of what has to do with the outside. The
-    secrets are readable by their owner only. A database that is there from an earlier run is left alone.
+    plan says of the wiring what `house.wiring` holds. The secrets are readable by their owner only. A database that is
+    there from an earlier run is left alone.
     """
     secrets = folder / "secrets"
     secrets.mkdir(parents=True, exist_ok=True)
@@ -38,6 +40,8 @@ def write_site(house: EmulatedHouse, folder: Path, *, today: date, is_watched: b
         file.write_text(secret + "\n", encoding="utf-8")
     (folder / "site.toml").write_text("\n".join(_site(house, is_watched=is_watched)), encoding="utf-8")
     (folder / "points.toml").write_text("\n".join(_points(house)), encoding="utf-8")
+    if house.wiring:
+        (folder / "tables.toml").write_text(TABLES_TEXT, encoding="utf-8")
     (folder / "waivers.toml").write_text("\n".join(_waivers(house.faults, today)), encoding="utf-8")
     return folder
 
@@ -113,13 +117,16 @@ def _points(house: EmulatedHouse) -> Iterator[str]:
         yield f"room = {_said(module.room or '')}"
         yield f"kind = {_said(module.kind)}"
         yield f"mac = {_said(module.mac)}"
-        yield from _planned(module)
+        wiring = house.wiring.get(point)
+        yield from _planned({**module.plan, **(wiring.settings if wiring else {})})
+        if wiring is not None:
+            yield from wiring_text(wiring)
     yield ""
 
 
-def _planned(module: LabModule) -> Iterator[str]:
+def _planned(settings: Mapping[str, Value]) -> Iterator[str]:
     yield "[point.plan]"
-    for name, value in sorted(module.plan.items()):
+    for name, value in sorted(settings.items()):
         yield f"{name} = {_said(value)}"
 
 

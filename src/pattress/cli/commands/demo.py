@@ -43,12 +43,13 @@ def demo(json: AsJson = False) -> None:
 
 async def _demo(*, is_quiet: bool) -> "tuple[Site, Audit]":
     from pattress.daemon.emulated import watched
+    from pattress.lab.circuits import larkspur_wiring
     from pattress.lab.run import EmulatedHouse
     from pattress.lab.site import write_site
     from pattress.store.store import Store
 
     with tempfile.TemporaryDirectory(prefix="pattress-demo-") as folder:
-        async with EmulatedHouse(wait_s=10) as house:
+        async with EmulatedHouse(wait_s=10, wiring=larkspur_wiring()) as house:
             site = load(write_site(house, Path(folder), today=now().astimezone().date(), is_watched=True))
             async with (
                 Store.open(store_path(site)) as store,
