@@ -1,10 +1,19 @@
 """`pattress fit`."""
 
+from collections.abc import Mapping
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from cli.running import pattress_command
+from pattress.lab.ground import MILL_GROUND
+from pattress.lab.house import Circumstances, Endpoint
+from pattress.lab.larkspur_mill import larkspur_mill
+from pattress.lab.misfits import ALL_MISFITS, MISFITS, wiring_with
+from pattress.lab.run import EmulatedHouse
+from pattress.lab.site import write_site
+from pattress.lab.wiring import Wiring
 
 PLAN = """
 [[point]]
@@ -113,3 +122,34 @@ async def test_wrong_usage_is_told_with_the_way_out(folder: Path, words: tuple[s
 
     assert (ended.status, ended.out) == (2, "")
     assert message in ended.err
+
+
+async def test_every_misfit_planted_in_the_plan_of_the_demo_is_found_with_its_numbers(tmp_path: Path) -> None:
+    healthy, planted = (_mill(tmp_path / name, wiring_with(names)) for name, names in (("a", ()), ("b", MISFITS)))
+
+    well = await pattress_command("fit", "--all", "--site", healthy)
+    ill = await pattress_command("fit", "--all", "--site", planted)
+    document = (await pattress_command("fit", "--all", "--json", "--site", planted)).document
+
+    assert (well.status, ill.status) == (0, 1)
+    assert well.out.count("suits its circuit\n") == len(document["points"]) == 17
+    broken = {
+        (point["point"], question["rule"]): question["sentence"]
+        for point in document["points"]
+        for question in point["questions"]
+        if question["outcome"] == "broken"
+    }
+    assert broken.keys() == {(one.point, rule) for one in ALL_MISFITS for rule, _ in one.found}
+    told = " ".join(ill.out.split())
+    for misfit in ALL_MISFITS:
+        sentence = broken[misfit.point, misfit.found[0][0]]
+        assert [words for words in misfit.words if words not in sentence or words not in told] == [], misfit.name
+
+
+def _mill(folder: Path, wiring: Mapping[str, Wiring]) -> str:
+    """The files of the emulated house, which need not run: nothing is asked of any device."""
+    house = EmulatedHouse(ground=MILL_GROUND, wiring=wiring)
+    house.broker = Endpoint("127.77.0.1", 1883)
+    where = Circumstances(ground=MILL_GROUND, broker=house.broker)
+    house.modules = {module.title: module for module in larkspur_mill(where)}
+    return str(write_site(house, folder, today=datetime.now(UTC).date()))
