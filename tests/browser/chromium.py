@@ -60,9 +60,13 @@ async def running_chromium() -> AsyncIterator[Browser]:
 
 
 @asynccontextmanager
-async def shown(browser: Browser, file: Path, *, width: int, height: int = 800, scheme: Scheme) -> AsyncIterator[Shown]:
+async def shown(
+    browser: Browser, file: Path, *, width: int, height: int = 800, scheme: Scheme, dots_per_pixel: float = 1
+) -> AsyncIterator[Shown]:
     """Show a file in a window of this width in CSS pixels."""
-    context = await browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
+    context = await browser.new_context(
+        viewport={"width": width, "height": height}, color_scheme=scheme, device_scale_factor=dots_per_pixel
+    )
     try:
         page = await context.new_page()
         result = Shown(page)

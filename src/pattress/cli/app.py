@@ -8,6 +8,7 @@ from pattress import __version__
 from pattress.cli.commands import (
     agree,
     audit,
+    certificate,
     circuit,
     close_in,
     compare,
@@ -70,6 +71,7 @@ application.command("compare")(compare.compare)
 application.command("sign-off")(agree.sign_off)
 application.command("waive")(agree.waive)
 application.add_typer(circuit.circuit, name="circuit")
+application.command("certificate")(certificate.certificate)
 application.command("doctor")(doctor.doctor)
 application.command("settings")(settings.settings)
 application.add_typer(policy.policy, name="policy")

@@ -47,10 +47,29 @@ def write_reports(result: "AuditResult", wanted: Sequence[Wanted]) -> list[str]:
     failures = []
     for one in wanted:
         try:
-            _write(one.target, (piece.encode("utf-8") for piece in written(result, one.format)))
+            write_whole(one.target, (piece.encode("utf-8") for piece in written(result, one.format)))
         except OSError as error:
             failures.append(f"{one.format} report into {one.target} ({error.strerror or error})")
     return failures
+
+
+def write_whole(target: str, content: Iterable[bytes]) -> None:
+    """Write beside the target and put it in its place, so that it is the old file or the new one, never a part."""
+    path = Path(os.path.realpath(target))  # through a link, so that the link stays one
+    if path.exists() and not path.is_file():
+        with path.open("wb") as file:  # a pipe or a terminal has no old state to keep; a folder says that it is one
+            file.writelines(content)
+        return
+    beside = path.with_name(f".pattress-{os.getpid()}.part")
+    try:
+        with beside.open("xb") as file:
+            file.writelines(content)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
 
 
 def unwritten(failures: Sequence[str]) -> ReportError:
@@ -78,22 +97,3 @@ def _wanted(word: str) -> Wanted:
 
 def _usage(what: str, next_step: str) -> UsageError:
     return UsageError(what, where="pattress audit --report", next_step=next_step)
-
-
-def _write(target: str, content: Iterable[bytes]) -> None:
-    """Write beside the target and put it in its place, so that it is the old file or the new one, never a part."""
-    path = Path(os.path.realpath(target))  # through a link, so that the link stays one
-    if path.exists() and not path.is_file():
-        with path.open("wb") as file:  # a pipe or a terminal has no old state to keep; a folder says that it is one
-            file.writelines(content)
-        return
-    beside = path.with_name(f".pattress-{os.getpid()}.part")
-    try:
-        with beside.open("xb") as file:
-            file.writelines(content)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-    except BaseException:
-        beside.unlink(missing_ok=True)
-        raise

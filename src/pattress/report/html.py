@@ -1,10 +1,6 @@
 """The audit as one page: a single file that loads nothing, runs nothing, and reads well on a phone and on paper."""
 
-import base64
-import hashlib
 from collections.abc import Iterable, Sequence
-from functools import cache
-from importlib.resources import files
 
 from pattress import __version__
 from pattress.model.device import Conflict
@@ -20,6 +16,7 @@ from pattress.report.html_sections import (
 )
 from pattress.report.marks import OUTCOME_WORDS, mark, sheet
 from pattress.report.markup import Content, Markup, breakable, lines, tag
+from pattress.report.page import html_document, style_of
 from pattress.report.text import Heading
 
 NO_SUBSTITUTE = (
@@ -48,37 +45,14 @@ def audit_html(
         sources_section(sources, conflicts),
         overridden_section(heading.overridden),
     ]
-    body = tag(
-        "body",
+    return html_document(
+        f"{heading.site}: {heading.name}",
+        style_of("page.css"),
         sheet(),
         _header(heading, {outcome: len(of[outcome]) for outcome in OUTCOMES}),
         tag("main", lines(one for one in sections if one is not None)),
         _footer(heading),
     )
-    return f"<!DOCTYPE html>\n{tag('html', _head(heading), body, lang='en').html}\n"
-
-
-def _head(heading: Heading) -> Markup:
-    style = _style()
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode("ascii")
-    # Nothing may be loaded, run or sent, even if text of a stranger ever became markup: only this one style holds.
-    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
-    return tag(
-        "head",
-        tag("meta", charset="utf-8"),
-        tag("meta", http_equiv="Content-Security-Policy", content=policy),
-        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        tag("meta", name="color-scheme", content="light dark"),
-        tag("meta", name="referrer", content="no-referrer"),
-        tag("meta", name="robots", content="noindex"),
-        tag("title", f"{heading.site}: {heading.name}"),
-        tag("style", Markup(style)),
-    )
-
-
-@cache
-def _style() -> str:
-    return (files("pattress.report") / "page.css").read_text(encoding="utf-8")
 
 
 def _header(heading: Heading, counts: dict[Outcome, int]) -> Markup:

@@ -1,5 +1,6 @@
 """The marks of a page: one shape for each outcome and each severity, so that nothing is told by colour alone."""
 
+from pattress.model.closein import StepOutcome
 from pattress.model.finding import Outcome
 from pattress.model.rules import Severity
 from pattress.report.markup import Markup, lines, tag
@@ -10,8 +11,8 @@ OUTCOME_WORDS: dict[Outcome, str] = {
     "waived": "Accepted",
     "met": "Met",
 }
-# Drawn in a box of 24 by 24: an octagon with a cross, a ring of dashes with a question, a tab, a disc with a tick;
-# a triangle with a bolt, a diamond with a bar, a disc with a dot over a stem.
+# Drawn in a box of 24 by 24: an octagon with a cross, a ring of dashes with a question, a tab, a disc with a tick,
+# a disc with a bar; a triangle with a bolt, a diamond with a bar, a disc with a dot over a stem.
 _SHAPES: dict[str, str] = {
     "broken": "M8 2h8l6 6v8l-6 6H8l-6-6V8zM8.5 8.5l7 7m0-7l-7 7",
     "unverified": (
@@ -20,6 +21,7 @@ _SHAPES: dict[str, str] = {
     ),
     "waived": "M6 2h12v20l-6-5-6 5zM9 8h6M9 12h6",
     "met": "M2 12a10 10 0 1 0 20 0 10 10 0 1 0-20 0M7.5 12.5l3.2 3.2 6-7",
+    "skipped": "M2 12a10 10 0 1 0 20 0 10 10 0 1 0-20 0M7 12h10",
     "danger": "M12 2L23 21H1zM13 8l-3 5.5h4L11 18.5",
     "fault": "M12 1.5L22.5 12 12 22.5 1.5 12zM12 7v6M12 16.2v.4",
     "advice": "M2 12a10 10 0 1 0 20 0 10 10 0 1 0-20 0M12 11v6M12 7v.4",
@@ -34,7 +36,7 @@ def sheet() -> Markup:
     return tag("svg", lines(symbols), class_="sheet", aria_hidden="true", width="0", height="0")
 
 
-def mark(name: Outcome | Severity) -> Markup:
+def mark(name: Outcome | StepOutcome | Severity) -> Markup:
     """Return a shape. The word for it must stand beside it."""
     return tag("svg", tag("use", href=f"#mark-{name}"), class_="mark", aria_hidden="true", width="24", height="24")
 
