@@ -18,6 +18,7 @@ from pattress.closein.channels import channels_of
 from pattress.closein.checks import Step, steps_of, to_do
 from pattress.closein.finding import Finder
 from pattress.closein.pace import Pace
+from pattress.closein.record import planned_of
 from pattress.closein.shared_talk import SharedTalk
 from pattress.closein.stage import Ended, Stage
 from pattress.closein.talk import Question, SkipStepError, StopCheckError, Talk
@@ -77,7 +78,8 @@ class CloseInRunner:
             await self._store.end_close_in(check.id, self._clock(), is_signed_off=False)
             check = None
         if check is None:
-            number = await self._store.begin_close_in(point.name, order.who, self._clock())
+            planned = planned_of(self._site, point)
+            number = await self._store.begin_close_in(point.name, order.who, self._clock(), planned=planned)
             check = await self._store.close_in(number)
         stage = Stage(
             site=self._site, point=point, profile=profile, talk=self._talk, clock=self._clock, pace=order.pace,
