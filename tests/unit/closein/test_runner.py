@@ -1,0 +1,180 @@
+"""The order of a check, several points in one walk, and taking it up again."""
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pattress.closein import runner
+from pattress.closein.pace import Pace
+from pattress.closein.runner import CloseInRunner, Order
+from pattress.identity import Merged, merge
+from pattress.model.closein import CloseIn
+from pattress.model.device import Device, Sighting
+from pattress.model.plan import Plan, Point
+from pattress.model.reading import Reading
+from pattress.model.site import Site
+from pattress.store.store import Store
+from unit.closein.scripted import AT_REST, NOON, Scripted, stage
+
+BARE = replace(stage(Scripted()).profile, id="bare", module_class="other", channels={})
+POINTS = tuple(
+    Point(name=name, room="Hall", kind="bare", mac=f"02:00:5e:00:53:0{number}")
+    for number, name in enumerate(("hall-lights", "yard-lights"), 1)
+)
+QUICK = Pace(poll_s=0.0, radio_readings=8)
+
+
+class FakeSession:
+    """A session whose devices are all there, and say what the script says."""
+
+    def __init__(self, script: Scripted) -> None:
+        self._script = script
+
+    def add(self, sighting: Sighting) -> None:
+        pass
+
+    def merged(self) -> Merged:
+        return merge(
+            Sighting(source="mdns", seen_at=NOON, mac=point.mac, name=point.name, kind="bare", address="192.0.2.7")
+            for point in POINTS
+        )
+
+    async def listen(self, seconds: float, *, until: Callable[[Merged], bool] | None = None) -> tuple[()]:
+        return ()
+
+    async def read(self, device: Device, point: Point | None) -> Reading:
+        return await self._script.read_device(device, point)
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Site:
+    bare = stage(Scripted()).site
+    return replace(bare, folder=tmp_path, plan=Plan(points=POINTS), profiles=(BARE,))
+
+
+def script() -> Scripted:
+    """A module that has a signal and nothing else, and a person who does what is asked."""
+    made = Scripted(**{"firmware.version": "2.1.0"})
+    made.values = {name: made.values[name] for name in ("net.rssi_dbm", "health.uptime_s", "firmware.version")}
+    for _ in POINTS:
+        made.when("Fit the plate", "done").when("may the wall be closed", "yes")
+    made.when("Switch the circuit off", lambda one: one.gone(1, 5, **{"health.uptime_s": 2}))
+    assert set(AT_REST) > {"net.rssi_dbm"}
+    return made
+
+
+async def walked(
+    site: Site,
+    talk: Scripted,
+    monkeypatch: pytest.MonkeyPatch,
+    *names: str,
+    step: str | None = None,
+    anew: bool = False,
+) -> list[CloseIn]:
+    @asynccontextmanager
+    async def opened(*_: object) -> AsyncIterator[FakeSession]:
+        yield FakeSession(talk)
+
+    monkeypatch.setattr(runner, "open_session", opened)
+    points = [point for point in POINTS if point.name in names]
+    order = Order(points=points, who="A. Fitter", is_anew=anew, pace=QUICK)
+    async with Store.open(site.folder / "pattress.db") as store:
+        return await CloseInRunner(site, store, talk, talk.clock, lambda point: []).run(order)
+
+
+def titles(talk: Scripted) -> list[str]:
+    return [one.split(":")[0] for one in talk.said if one.split(":")[0].split(".")[0] in STEPS]
+
+
+STEPS = ("found", "recognised", "settings", "fit", "radio", "heat", "power-cut", "outside", "sign-off")
+
+
+async def test_one_point_is_done_in_order_and_signed_off(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    talk = script()
+
+    [check] = await walked(site, talk, monkeypatch, "hall-lights")
+
+    assert titles(talk) == list(STEPS)
+    assert [one.step for one in check.results] == list(STEPS)
+    assert check.is_signed_off
+    assert check.ended_at is not None
+    assert {one.step: one.outcome for one in check.results}["power-cut"] == "met"
+    async with Store.open(site.folder / "pattress.db") as store:
+        signed = await store.signed_off()
+    assert signed["mac:02:00:5e:00:53:01"].why == f"close-in check {check.id}"
+
+
+async def test_several_points_are_one_walk_with_one_power_cut(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    talk = script()
+
+    checks = await walked(site, talk, monkeypatch, "hall-lights", "yard-lights")
+
+    at_the_box = ["found", "recognised", "settings", "fit", "radio"]
+    together = ["heat", "heat", "power-cut", "power-cut"]
+    assert titles(talk) == [*at_the_box, *at_the_box, *together, *(2 * ["outside", "sign-off"])]
+    assert [check.is_signed_off for check in checks] == [True, True]
+    assert sum("Switch the circuit off" in text for text in talk.asked) == 1, "the person is asked once for both"
+    assert sum("switched off and on again at the board" in text for text in talk.cautions) == 1
+
+
+async def test_a_check_that_was_stopped_goes_on_with_what_is_left(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    stops = script()
+    stops.replies = [("Fit the plate", "stop")]
+    [stopped] = await walked(site, stops, monkeypatch, "hall-lights")
+    again = script()
+
+    [check] = await walked(site, again, monkeypatch, "hall-lights")
+
+    assert (stopped.ended_at, [one.step for one in stopped.results]) == (None, list(STEPS[:4]))
+    assert "the same command takes it up again" in stops.said[-1]
+    assert check.id == stopped.id
+    assert titles(again) == ["found", *STEPS[4:]], "only the module is looked for again"
+    assert check.is_signed_off
+
+
+async def test_a_step_is_kept_with_its_samples_though_the_next_is_never_done(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stops = script()
+    stops.replies = [("Fit the plate", "done"), ("Switch the circuit off", "stop")]
+
+    [stopped] = await walked(site, stops, monkeypatch, "hall-lights")
+
+    radio = next(one for one in stopped.results if one.step == "radio")
+    assert len([one for one in radio.samples if one.name == "net.rssi_dbm"]) >= 2 * QUICK.radio_readings
+
+
+async def test_begun_anew_the_old_check_stays_as_given_up(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    stops = script()
+    stops.replies = [("Fit the plate", "stop")]
+    [stopped] = await walked(site, stops, monkeypatch, "hall-lights")
+
+    [check] = await walked(site, script(), monkeypatch, "hall-lights", anew=True)
+
+    assert check.id != stopped.id
+    async with Store.open(site.folder / "pattress.db") as store:
+        given_up = await store.close_in(stopped.id)
+    assert (given_up.is_signed_off, given_up.ended_at is not None) == (False, True)
+
+
+async def test_a_broken_step_can_be_done_again_at_once_and_is_then_met(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = script()
+    del talk.values["firmware.version"]
+    talk.values["mac"] = "02:00:5e:00:53:99"
+
+    def mend(one: Scripted) -> None:
+        del one.values["mac"]
+
+    talk.replies.insert(0, ("It is broken. Mend it", "again"))
+    talk.each_reading = lambda one: mend(one) if "mac" in one.values and any("broken" in a for a in one.asked) else None
+
+    [check] = await walked(site, talk, monkeypatch, "hall-lights")
+
+    outcomes = [one.outcome for one in talk.results if one.step == "recognised"]
+    assert outcomes == ["broken", "unverified"]
+    assert {one.step: one.outcome for one in check.results}["recognised"] == "unverified"
