@@ -17,7 +17,7 @@ from pattress.lab.world import World
 from pattress.model.vocabulary import Value
 
 AUTOMATION_S = 0.3  # from an input to what the automation makes of it, in seconds of the house
-REPORT_S = 1.0  # real: how often a module that lives on the broker says what it measures; faster, nobody could follow
+REPORT_S = 0.5  # real: how often a module that lives on the broker says what it measures; faster, nobody could follow
 SHORTEST_S = 0.05  # real: however fast the house runs, its servers follow no more often
 AHEAD_S = 0.001  # a module's clock is told to the millisecond
 
