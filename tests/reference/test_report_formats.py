@@ -22,8 +22,8 @@ import junitparser
 import pytest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
-from pattress.report.formats import AuditResult, written
-from unit.report.examples import DRIFT, FINDINGS, hostile_result, result
+from pattress.report.formats import AuditResult
+from unit.report.examples import DRIFT, FINDINGS, hostile_result, result, whole
 
 AUDITS = {
     "one of each outcome": result(),
@@ -74,7 +74,7 @@ def xsd_faults(element: Xml.Element) -> list[str]:
 
 @audits
 def test_junit_keeps_to_the_schema(audit: AuditResult) -> None:
-    assert xsd_faults(Xml.fromstring(written(audit, "junit"))) == []
+    assert xsd_faults(Xml.fromstring(whole(audit, "junit"))) == []
 
 
 def test_the_schema_as_written_here_finds_faults() -> None:
@@ -87,7 +87,7 @@ def test_the_schema_as_written_here_finds_faults() -> None:
 
 @audits
 def test_junitparser_reads_the_same_counts(audit: AuditResult) -> None:
-    suites = junitparser.JUnitXml.fromstring(written(audit, "junit").encode())
+    suites = junitparser.JUnitXml.fromstring(whole(audit, "junit").encode())
 
     cases = [case for suite in suites for case in suite]
     kinds = [type(outcome).__name__ for case in cases for outcome in case.result]
@@ -107,7 +107,7 @@ def test_junitparser_reads_the_same_counts(audit: AuditResult) -> None:
 
 @audits
 def test_csv_keeps_to_rfc_4180(audit: AuditResult) -> None:
-    text = written(audit, "csv")
+    text = whole(audit, "csv")
 
     assert text.endswith("\r\n"), "section 2.1 and 2.2"
     assert "\n" not in text.replace("\r\n", ""), "section 2.1: a record ends with CRLF"
@@ -139,11 +139,11 @@ def sarif_validator() -> jsonschema.Draft7Validator:
 
 @audits
 def test_sarif_keeps_to_the_schema(audit: AuditResult, sarif_validator: jsonschema.Draft7Validator) -> None:
-    assert [error.message for error in sarif_validator.iter_errors(json.loads(written(audit, "sarif")))] == []
+    assert [error.message for error in sarif_validator.iter_errors(json.loads(whole(audit, "sarif")))] == []
 
 
 def test_the_schema_of_sarif_finds_faults(sarif_validator: jsonschema.Draft7Validator) -> None:
-    document = json.loads(written(result(), "sarif"))
+    document = json.loads(whole(result(), "sarif"))
     document["runs"][0]["results"][0]["level"] = "fatal"
     document["runs"][0]["results"][1]["verdict"] = "bad"
     del document["runs"][0]["results"][2]["message"]
@@ -153,7 +153,7 @@ def test_the_schema_of_sarif_finds_faults(sarif_validator: jsonschema.Draft7Vali
 
 @audits
 def test_sarif_keeps_to_what_the_standard_says_beyond_its_schema(audit: AuditResult) -> None:
-    [run] = json.loads(written(audit, "sarif"))["runs"]
+    [run] = json.loads(whole(audit, "sarif"))["runs"]
     results, rules = run["results"], run["tool"]["driver"]["rules"]
 
     for one in results:
@@ -170,7 +170,7 @@ def test_sarif_keeps_to_what_the_standard_says_beyond_its_schema(audit: AuditRes
 
 @audits
 def test_the_parser_of_prometheus_reads_the_metrics(audit: AuditResult) -> None:
-    families = {family.name: family for family in text_string_to_metric_families(written(audit, "metrics"))}
+    families = {family.name: family for family in text_string_to_metric_families(whole(audit, "metrics"))}
 
     counted = {
         (sample.labels["outcome"], sample.labels["severity"]): sample.value
@@ -190,7 +190,7 @@ def test_the_parser_of_prometheus_reads_the_metrics(audit: AuditResult) -> None:
 
 
 def test_the_parser_of_prometheus_finds_faults() -> None:
-    text = written(result(), "metrics")
+    text = whole(result(), "metrics")
 
     for wrong in (
         text.removesuffix("# EOF\n"),
@@ -202,7 +202,7 @@ def test_the_parser_of_prometheus_finds_faults() -> None:
 
 
 def test_a_label_is_read_back_as_it_was() -> None:
-    families = text_string_to_metric_families(written(hostile_result(), "metrics"))
+    families = text_string_to_metric_families(whole(hostile_result(), "metrics"))
 
     [policy] = [sample for family in families for sample in family.samples if sample.name == "pattress_audit_policy"]
     assert "\"'><img src=x onerror=alert(1)>" in policy.labels["policy"]
