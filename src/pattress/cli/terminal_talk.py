@@ -35,13 +35,12 @@ class TerminalTalk:
         self._is_stale = False
 
     async def __aenter__(self) -> "TerminalTalk":
-        os.set_blocking(sys.stdin.fileno(), False)
+        # Left blocking: a terminal is one file for reading and writing, and what is there is read without waiting.
         asyncio.get_running_loop().add_reader(sys.stdin.fileno(), self._read)
         return self
 
     async def __aexit__(self, *_: object) -> None:
         asyncio.get_running_loop().remove_reader(sys.stdin.fileno())
-        os.set_blocking(sys.stdin.fileno(), True)
 
     def begin(self, point: str, title: str) -> None:
         """Print the head of a step."""
@@ -108,10 +107,7 @@ class TerminalTalk:
         return None if line is None else line.strip()[:MAX_LINE]
 
     def _read(self) -> None:
-        try:
-            data = os.read(sys.stdin.fileno(), READ_BYTES)
-        except BlockingIOError:
-            return
+        data = os.read(sys.stdin.fileno(), READ_BYTES)
         if not data:
             asyncio.get_running_loop().remove_reader(sys.stdin.fileno())
             self._lines.put_nowait(None)

@@ -39,6 +39,11 @@ class Channel:
         return ", ".join(named) or "what it feeds"
 
     @property
+    def on_words(self) -> str:
+        """What to call it when it feeds all that is planned."""
+        return "on" if self.name.startswith("output") else "on, to its full level"
+
+    @property
     def planned_w(self) -> float | None:
         """The power that it is planned to feed, in watts, or None where the plan does not say."""
         total_w = sum(one.total_w for one in self.loads)
@@ -64,6 +69,12 @@ def channels_of(profile: Profile, point: Point) -> list[Channel]:
     if group is None:
         return []
     return [_channel(group, number, profile, point) for number in range(1, profile.channels[group] + 1)]
+
+
+def fed_channels(profile: Profile, point: Point) -> list[Channel]:
+    """Return the channels that the plan lets feed something; all of them, where it says nothing of loads."""
+    every = channels_of(profile, point)
+    return [one for one in every if one.loads] or every
 
 
 def channel_named(name: str, profile: Profile, point: Point) -> Channel:

@@ -6,7 +6,7 @@ What belongs here: that list. What does not: doing them.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pattress.closein.channels import channels_of
+from pattress.closein.channels import fed_channels
 from pattress.model.closein import CloseIn
 from pattress.model.errors import UsageError
 from pattress.model.plan import Point
@@ -39,7 +39,7 @@ def steps_of(profile: Profile, point: Point) -> list[Step]:
             Step(name=f"drive.{number}", title=f"What input {one.input} drives: {_target(one.channel, one.point)}")
             for number, one in enumerate(point.drives, 1)
         ),
-        *(Step(name=one.step, title=f"{one.name} feeds {one.feeds}") for one in channels_of(profile, point)),
+        *(Step(name=one.step, title=f"{one.name} feeds {one.feeds}") for one in fed_channels(profile, point)),
         Step(name="radio", title="It can be heard with the plate on"),
         Step(name="heat", title="It stays cool enough under load"),
         Step(name="power-cut", title="It comes back after a power cut, as planned"),

@@ -34,7 +34,7 @@ async def output(stage: Stage, channel: Channel, rated_w: float | None) -> Ended
             return ended
     if channel.name == "shutter":
         return await _run(stage, channel, names, before)
-    ended = await _move(stage, channel, names, is_on=True, how="on")
+    ended = await _move(stage, channel, names, is_on=True, how=channel.on_words)
     if ended is not None:
         return ended
     on_w = await _power_w(stage, channel, names)
@@ -141,11 +141,11 @@ async def _run(stage: Stage, channel: Channel, names: list[str], before: Snapsho
     def look(reading: Reading) -> bool:
         if isinstance(reading, Snapshot):
             position = reading.values.get(channel.state)
-            power = reading.values.get(channel.meter) if channel.meter else None
             if position is not None and isinstance(position.value, int | float):
                 positions.append(float(position.value))
-            if power is not None and isinstance(power.value, int | float):
-                powers.append(float(power.value))
+            # Of the two directions one runs, each with a meter of its own where there are two.
+            metered = [one.value for name, one in reading.values.items() if _is_power(name)]
+            powers.append(max((float(one) for one in metered if isinstance(one, int | float)), default=0.0))
         return len(positions) > 2 and abs(positions[-1] - float(first)) > 5 and positions[-1] == positions[-2]
 
     text = f"Run the shutter ({channel.feeds}) some way and stop it: by its wall switch, its own button or automation."
@@ -157,6 +157,10 @@ async def _run(stage: Stage, channel: Channel, names: list[str], before: Snapsho
     if channel.meter is None or channel.planned_w is None or reply == "late":
         return Ended(outcome="unverified" if reply == "late" else "met", sentence="the shutter ran", facts=facts)
     return _running(channel, max(powers, default=0.0), facts)
+
+
+def _is_power(name: str) -> bool:
+    return name.startswith("meter.") and name.endswith(".power_w")
 
 
 def _running(channel: Channel, running_w: float, facts: dict[str, Value]) -> Ended:

@@ -10,7 +10,7 @@ class Pace:
     `poll_s` is the pause between two readings, each of which takes 0.1 to 0.5 s by itself: gentle for a module whose
     web server does one thing at a time. A switch is to be seen within `switch_s`, counted from when the person is
     asked. A module that was just powered is given `appear_s` (20 to 40 s for most to join the Wi-Fi), one that lost
-    power `return_s`.
+    power `return_s`. Readings of the signal are `radio_apart_s` apart: modules measure it about once a second.
     """
 
     poll_s: float = 0.2
@@ -22,3 +22,4 @@ class Pace:
     heat_s: float = 480.0
     meter_readings: int = 5
     radio_readings: int = 15
+    radio_apart_s: float = 1.0

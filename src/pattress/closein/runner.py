@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 
 from pattress.audit.kept import kept_sightings
 from pattress.audit.session import Clock, Session, open_session, planned_sightings
-from pattress.closein import end_steps, long_steps, module_steps, output_steps, switch_steps
+from pattress.closein import end_steps, heat_step, long_steps, module_steps, output_steps, switch_steps
 from pattress.closein.channels import channels_of
 from pattress.closein.checks import Step, steps_of, to_do
 from pattress.closein.finding import Finder
@@ -170,7 +170,7 @@ class CloseInRunner:
             "drive": lambda: switch_steps.driven(stage, stage.point.drives[int(channel) - 1]),
             "output": lambda: self._output(stage, step),
             "radio": lambda: long_steps.radio(stage),
-            "heat": lambda: long_steps.heat(stage),
+            "heat": lambda: heat_step.heat(stage),
             "power-cut": lambda: long_steps.power_cut(stage),
             "outside": lambda: self._outside(run),
             "sign-off": lambda: end_steps.sign_off(stage, run.who, run.check.results),
@@ -199,6 +199,8 @@ class CloseInRunner:
         return await output_steps.output(stage, channel, stage.profile.data_sheet.rated_power_w)
 
     async def _outside(self, run: "_Run") -> Ended:
+        others = [one.ended_at for one in run.check.results if one.kind not in ("outside", "sign-off")]
+        await end_steps.until_told(run.stage, max(others, default=self._clock()))
         encounters = await self._store.encounters(since=run.check.began_at)
         hearings = await self._store.hearings(since=run.check.began_at)
         return end_steps.outside(run.stage, run.check.began_at, encounters, hearings)

@@ -7,7 +7,7 @@ makes of it.
 import asyncio
 from collections.abc import Awaitable, Callable, Collection, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal
 
 from pattress.closein.pace import Pace
@@ -132,12 +132,20 @@ class Stage:
             asking.cancel()
             await asyncio.gather(asking, return_exceptions=True)
 
-    async def gathered(self, count: int, names: Collection[str]) -> list[Snapshot]:
-        """Return so many readings of the module, fewer where it does not answer to some."""
+    async def gathered(self, count: int, names: Collection[str], *, apart_s: float = 0.0) -> list[Snapshot]:
+        """Return so many readings of the module, so far apart at least; fewer where it does not answer to some."""
         found = []
         for _ in range(count):
+            asked_at = self.clock()
             reading = await self.read(names)
             if isinstance(reading, Snapshot):
                 found.append(reading)
             await asyncio.sleep(self.pace.poll_s)
+            await self.pause(apart_s - (self.clock() - asked_at).total_seconds())
         return found
+
+    async def pause(self, seconds: float) -> None:
+        """Wait by the stage's clock, in short real pauses: it need not go as fast as that of the machine."""
+        until = self.clock() + timedelta(seconds=seconds)
+        while self.clock() < until:  # noqa: ASYNC110 - nobody tells when a clock has got somewhere
+            await asyncio.sleep(self.pace.poll_s)

@@ -33,8 +33,13 @@ async def switch(stage: Stage, number: int) -> Ended:
         reason = "the module does not answer" if not isinstance(resting, Snapshot) else f"it does not report {own}"
         return Ended(outcome="unverified", sentence=reason)
     await stage.confirm(LIVE_SWITCH)
-    trace: Trace = {name: [] for name in names}
     began_at = stage.clock()
+    # From the resting state on: a quick hand operates before the next reading.
+    trace: Trace = {name: [] for name in names}
+    for name in names:
+        rest = resting.values.get(name)
+        if rest is not None and isinstance(rest.value, bool):
+            trace[name].append((0.0, rest.value))
 
     def look(reading: Reading) -> bool:
         if isinstance(reading, Snapshot):

@@ -7,7 +7,7 @@ What is to be told is told before it is kept: a process that is killed in betwee
 
 import asyncio
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Protocol
 
 from pattress.alert.book import next_daily
@@ -24,7 +24,8 @@ from pattress.model.site import Site
 from pattress.store.store import Store
 
 TELL_S = 2.0  # how long what came may wait to be told
-KEEP_S = 60.0  # and what only counts to be kept: each time costs some pages of an SD card
+NEWS_S = 10.0  # how long an encounter that nobody is told of may wait to be kept
+KEEP_S = 60.0  # and counts alone: each time costs some pages of an SD card
 FIND_S = 60.0  # how long an address that moved may go unnoticed
 TEMPLATES_S = 300.0  # templates come over and over; this is how much of a restart is bridged
 CLOUD = "cloud.enabled"
@@ -53,7 +54,7 @@ class Watch:
         self._clock = clock
         self._finder = Finder(site, clock)
         self._unkept: Taken | None = None
-        self._keep_at = clock()
+        self._kept_at = clock()
         self._is_refused = False
         self._troubles: dict[str, str | None] = {}
         self._noted: str | None = None
@@ -122,8 +123,10 @@ class Watch:
             await self._tell(desk, alert)
         self._add(taken)
         now = self._clock()
-        if taken.alerts or not self._keep_at - timedelta(seconds=KEEP_S) <= now < self._keep_at:
-            self._keep_at = now + timedelta(seconds=KEEP_S)
+        since_s = (now - self._kept_at).total_seconds()
+        has_news = self._unkept is not None and bool(self._unkept.encounters)
+        if taken.alerts or not 0 <= since_s < (NEWS_S if has_news else KEEP_S):
+            self._kept_at = now
             await self._keep(listeners)
         for company in taken.company:
             await self._compare(desk, company)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from pattress.closein import long_steps, output_steps, switch_steps
+from pattress.closein import heat_step, long_steps, output_steps, switch_steps
 from pattress.closein.channels import channels_of
 from pattress.closein.stage import Ended
 from pattress.closein.talk import SkipStepError, StopCheckError
@@ -221,7 +221,7 @@ async def test_heat_is_predicted_from_the_first_minutes(limit_c: int, outcome: s
 
     script.each_reading = warm
 
-    ended = await long_steps.heat(stage(script))
+    ended = await heat_step.heat(stage(script))
 
     assert (ended.outcome, says in ended.sentence) == (outcome, True), ended.sentence
     assert "Loads get hot" in script.cautions[0]
@@ -231,9 +231,40 @@ async def test_a_module_that_sheds_its_load_is_broken() -> None:
     script = Scripted(**{"output.1.on": True}).when("Switch on all that it feeds", "done")
     script.after(30, **{"output.1.on": False})
 
-    ended = await long_steps.heat(stage(script))
+    ended = await heat_step.heat(stage(script))
 
     assert (ended.outcome, ended.sentence.startswith("output.1 went off while it was watched")) == ("broken", True)
+
+
+async def test_what_its_own_timer_switches_off_is_no_shedding() -> None:
+    script = Scripted(**{"output.1.on": True, "meter.1.power_w": 85.0, "output.1.off_after_s": 30})
+    script.when("Switch on all that it feeds", "done")
+    script.after(30, **{"output.1.on": False})
+
+    ended = await heat_step.heat(stage(script))
+
+    assert (ended.outcome, ended.sentence) == (
+        "unverified", "its own timer switched it off before anything could be predicted",
+    )  # fmt: skip
+
+
+async def test_where_next_to_nothing_of_the_load_was_on_nothing_is_predicted_of_it() -> None:
+    script = Scripted(**{"output.1.on": True, "meter.1.power_w": 0.05, "health.temperature_c": 33.0})
+    script.when("Switch on all that it feeds", "done")
+
+    ended = await heat_step.heat(stage(script))
+
+    assert (ended.outcome, ended.sentence) == ("unverified", "nothing was on, so that nothing got warm")
+
+
+async def test_the_heat_of_a_shutter_is_that_of_the_module_alone() -> None:
+    shutter = replace(PROFILE, module_class="shutter")
+    script = Scripted(**{"shutter.position_pct": 50}).when("Switch on all that it feeds", "done")
+
+    ended = await heat_step.heat(stage(script, profile=shutter))
+
+    assert ended.outcome == "met", ended.sentence
+    assert "it will settle at 31 C" in ended.sentence
 
 
 CUT = "Switch the circuit off at the board"
