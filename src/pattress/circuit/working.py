@@ -53,11 +53,6 @@ class Answer:
     cautions: tuple[str, ...] = ()
     last_word: str = LAST_WORD
 
-    @property
-    def is_fit(self) -> bool:
-        """Whether the question was decided, and for the better."""
-        return self.verdict == "fits"
-
 
 def step(what: str, formula: str, numbers: str, result: float | None, unit: str, source: str) -> Line:
     """Return a line of a working."""
