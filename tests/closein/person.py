@@ -6,7 +6,7 @@ what the module does is answer enough. The habits here are those of somebody who
 
 import asyncio
 import re
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,10 +17,9 @@ from pattress.lab.world import World
 
 AT_THE_BOX = 2.5  # how fast the house runs while the person is busy
 WATCHED = 1.5  # and while a switch is watched: a reading takes 0.3 s of real time, and no press may fall between two
-LISTENING = 8  # while the signal is measured: a module does so once a second of the house
+MEASURED = 8  # while it is measured once a second of the house, or its circuit is dead
 WAITING = 25  # while only minutes have to pass; the watching of flows tells its time in steps of up to a minute
 PRESS_S = 1.5
-REACTS_S = 1.5  # from reading what to do to doing it
 CUT_S = 10.0
 ROOM_C = "22"
 
@@ -29,32 +28,42 @@ Habit = Callable[["Person", re.Match[str]], Awaitable[str | None]]
 
 @dataclass(slots=True)
 class Person:
-    """Somebody with a module in front of them.
+    """Somebody with a module in front of them, or several, one after another.
 
-    `contacts` says which kind of switch is really fitted at each input. Steps of the kinds in `leaves_out` are left out
-    at the first prompt.
+    `contacts` says which kind of switch is really fitted at each input of each point. Steps of the kinds in
+    `leaves_out` are left out at the first prompt. `show` is given what the terminal shows, as it comes.
     """
 
     house: EmulatedHouse
-    point: str
     terminal: Terminal
     habits: list[tuple[str, Habit]]
-    contacts: dict[int, str]
+    contacts: Mapping[str, Mapping[int, str]]
     leaves_out: tuple[str, ...] = ()
+    show: Callable[[str], None] = lambda shown: None
     transcript: Transcript = field(default_factory=Transcript)
     ended: list[Ended] = field(default_factory=list)
     prompts: list[str] = field(default_factory=list)
     last_channel: str = ""
+    points: list[str] = field(default_factory=list)
 
     @property
     def world(self) -> World:
         """The world at the box."""
-        return self.house.world(self.point)
+        return self.worlds[-1]
+
+    @property
+    def worlds(self) -> list[World]:
+        """The worlds at all boxes at which a step goes on."""
+        return [self.house.world(point) for point in self.points]
 
     async def work(self) -> int:
         """Work through the check to its end, and return the exit status of the program."""
         while (shown := await self.terminal.read()) is not None:
-            for event in self.transcript.feed(shown):
+            self.show(shown)
+            events = self.transcript.feed(shown)
+            if any(said.startswith("> ") for said in self.transcript.crossed):
+                raise AssertionError(f"two questions at once:\n{self.transcript.text}")
+            for event in events:
                 await self._follow(event)
         for event in self.transcript.end():
             await self._follow(event)
@@ -63,7 +72,7 @@ class Person:
     async def operate(self, number: int, times: int, apart_s: float) -> None:
         """Operate a wall switch some times."""
         for _ in range(times):
-            if self.contacts[number] == "momentary":
+            if self.contacts[self.points[-1]][number] == "momentary":
                 self.world.press(number, PRESS_S)
             else:
                 self.world.throw(number)
@@ -71,9 +80,11 @@ class Person:
 
     async def _follow(self, event: object) -> None:
         match event:
-            case Began(step=step):
-                self.house.clock.run_at(LISTENING if step == "radio" else AT_THE_BOX)
-            case Ended():
+            case Began(point=point, step=step):
+                self.points.append(point)
+                self.house.clock.run_at(MEASURED if step == "radio" else AT_THE_BOX)
+            case Ended(point=point):
+                self.points.remove(point)
                 self.ended.append(event)
             case Asked():
                 self.prompts.append(event.text)
@@ -107,7 +118,6 @@ async def _power_it(person: Person, found: re.Match[str]) -> None:
 
 async def _operate(person: Person, found: re.Match[str]) -> None:
     person.house.clock.run_at(WATCHED)
-    await person.house.after(REACTS_S)
     await person.operate(int(found[1]), int(found[2]), float(found[3]))
     person.house.clock.run_at(AT_THE_BOX)
 
@@ -167,22 +177,23 @@ async def _tell_warmth(person: Person, found: re.Match[str]) -> str:
 
 
 async def _switch_all_on(person: Person, found: re.Match[str]) -> str:
-    for group in ("dimmer", "led", "output"):
-        numbers = {int(name.split(".")[1]) for name in person.world.values() if re.match(rf"{group}\.\d+\.", name)}
-        if numbers and "shutter.position_pct" not in person.world.values():
-            for number in sorted(numbers):
-                turn(person.world, group, number, True)
-            break
+    for world in person.worlds:
+        for group in ("dimmer", "led", "output"):
+            numbers = {int(name.split(".")[1]) for name in world.values() if re.match(rf"{group}\.\d+\.", name)}
+            if numbers and "shutter.position_pct" not in world.values():
+                for number in sorted(numbers):
+                    turn(world, group, number, True)
+                break
     return "done"
 
 
 async def _cut_power(person: Person, found: re.Match[str]) -> None:
-    person.world.cut_power(CUT_S)
-    if not person.world.comes_back:
-        person.house.clock.run_at(WAITING)
+    person.house.clock.run_at(MEASURED)
+    for world in person.worlds:
+        world.cut_power(CUT_S)
 
 
-async def _stop(person: Person, found: re.Match[str]) -> str:
+async def stop(person: Person, found: re.Match[str]) -> str:
     return "stop"
 
 
@@ -206,8 +217,9 @@ RIGHT_HABITS: list[tuple[str, Habit]] = [
     (r"^Switch on all that it feeds", _switch_all_on),
     (r"^Leave it on\. The heat is watched", _wait_long),
     (r"^Switch the circuit off at the board", _cut_power),
+    (r"^Waiting until the router has told", _wait_long),
     (r"may the wall be closed over", _heed),
-    (r"^It is broken\. Mend it", _stop),
+    (r"^It is broken\. Mend it", stop),
     (r"^Why is it left out", _no_reason),
 ]
 

@@ -79,3 +79,13 @@ def test_a_question_for_words_is_a_prompt_of_its_own() -> None:
     assert events == [
         Asked(None, "How warm is the room, in degrees Celsius? (Enter where you do not know)", (), 1),
     ]
+
+
+def test_what_is_said_on_the_line_of_an_open_prompt_is_read_and_remembered() -> None:
+    transcript = Transcript()
+
+    transcript.feed("  > Leave it on.\r\n  skip (skip it), stop: ")
+    events = transcript.feed("  MET hall-lights heat: cool\r\n    enough\r\n\r\n")
+
+    assert events == [Ended("MET", "hall-lights", "heat", "cool enough")]
+    assert transcript.crossed == ["MET hall-lights heat: cool"]

@@ -1,6 +1,7 @@
 """What a person at the terminal reads, taken apart: steps that begin and end, what is said, and what is asked.
 
-It is fed as the terminal gives it, in pieces of any size. A prompt is a line that has not ended; then it is open.
+It is fed as the terminal gives it, in pieces of any size. A prompt is a line that has not ended; then it is open, and
+what is said before it is answered or taken back is hard to read for a person.
 """
 
 import re
@@ -46,16 +47,18 @@ _RESULT = re.compile(
 )
 _REPLY = r"[a-z]+(?: \([^)]*\))?"
 _CHOICE = re.compile(rf"  (?:Heeded\? )?(?P<replies>{_REPLY}(?:, {_REPLY})*): ")
+_CROSSED = re.compile(r"(?P<prompt>  .*: )(?P<said>  (?:> |CAUTION: |MET |BROKEN |SKIPPED |COULD NOT BE CHECKED ).*)")
 _WORDS = re.compile(r"  (?P<text>(?:How|Why|What) [^?]*\?(?: \([^)]*\))?) ")
 
 
 @dataclass(slots=True)
 class Transcript:
-    """Everything that was read so far."""
+    """Everything that was read so far. `crossed` is what was said on the line of a prompt that was open."""
 
     text: str = ""
     step: str | None = None
     open_prompt: int | None = None
+    crossed: list[str] = field(default_factory=list)
     _line: str = ""
     _paragraph: list[str] = field(default_factory=list)
     _above: str = ""
@@ -63,8 +66,9 @@ class Transcript:
 
     def feed(self, data: str) -> list[Event]:
         """Return what the terminal has shown with this."""
-        *lines, self._line = _COLOUR.sub("", self._line + data.replace("\r", "")).split("\n")
-        self.text += "".join(f"{line}\n" for line in lines)
+        *ended, self._line = _COLOUR.sub("", self._line + data.replace("\r", "")).split("\n")
+        self.text += "".join(f"{line}\n" for line in ended)
+        lines = [part for line in ended for part in self._uncrossed(line)]
         events = [event for line in lines for event in self._ended_line(line)]
         asked = self._asked() if self.open_prompt is None else None
         return [*events, *(asked or [])]
@@ -73,6 +77,14 @@ class Transcript:
         """Return what was shown last."""
         self.text += self._line
         return [*self._ended_line(self._line), *self._flushed()]
+
+    def _uncrossed(self, line: str) -> list[str]:
+        """Part what was said behind a prompt from it."""
+        found = _CROSSED.fullmatch(line)
+        if found is None:
+            return [line]
+        self.crossed.append(found["said"].strip())
+        return [found["prompt"], found["said"]]
 
     def _ended_line(self, line: str) -> list[Event]:
         if self.open_prompt is not None:  # answered, or taken back
