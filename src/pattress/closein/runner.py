@@ -3,8 +3,7 @@
 What belongs here: the order, taking a check up again, and what a person may answer to a step that is broken. What does
 not: the steps, and the way to the person (`talk`).
 
-With several points the person walks the house once: everything at one box, then the next; what takes minutes (heat) is
-waited for at all of them together, and one power cut serves all.
+With several points the person walks the house once: everything at one box, then the next; one power cut serves all.
 """
 
 import asyncio
@@ -32,7 +31,7 @@ from pattress.policy.drift import settings_of
 from pattress.store.store import Store
 
 Fitness = Callable[[Point], Sequence[Finding]]
-TOGETHER = ("heat", "power-cut")  # steps that several points do at the same time
+TOGETHER = ("power-cut",)  # steps that several points do at the same time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -112,8 +112,8 @@ async def test_several_points_are_one_walk_with_one_power_cut(site: Site, monkey
 
     checks = await walked(site, talk, monkeypatch, "hall-lights", "yard-lights")
 
-    at_the_box = ["found", "recognised", "settings", "fit", "radio"]
-    together = ["heat", "heat", "power-cut", "power-cut"]
+    at_the_box = ["found", "recognised", "settings", "fit", "radio", "heat"]
+    together = ["power-cut", "power-cut"]
     assert titles(talk) == [*at_the_box, *at_the_box, *together, *(2 * ["outside", "sign-off"])]
     assert [check.is_signed_off for check in checks] == [True, True]
     assert sum("Switch the circuit off" in text for text in talk.asked) == 1, "the person is asked once for both"
