@@ -18,7 +18,8 @@ from pattress.lab.world import World
 AT_THE_BOX = 2.5  # how fast the house runs while the person is busy
 WATCHED = 1.5  # and while a switch is watched: a reading takes 0.3 s of real time, and no press may fall between two
 MEASURED = 8  # while it is measured once a second of the house, or its circuit is dead
-WAITING = 25  # while only minutes have to pass; the watching of flows tells its time in steps of up to a minute
+HEATED = 25  # while it gets warm: a reading takes 0.3 s of real time, and a timer may end it after two minutes
+WAITING = 40  # while only minutes have to pass
 PRESS_S = 1.5
 CUT_S = 10.0
 ROOM_C = "22"
@@ -127,6 +128,10 @@ async def _operate_once(person: Person, found: re.Match[str]) -> str:
     return "done"
 
 
+async def _get_warm(person: Person, found: re.Match[str]) -> None:
+    person.house.clock.run_at(HEATED)
+
+
 async def _wait_long(person: Person, found: re.Match[str]) -> None:
     person.house.clock.run_at(WAITING)
 
@@ -215,7 +220,7 @@ RIGHT_HABITS: list[tuple[str, Habit]] = [
     (r"^Waiting for the module to answer", _wait),
     (r"^How warm is the room", _tell_warmth),
     (r"^Switch on all that it feeds", _switch_all_on),
-    (r"^Leave it on\. The heat is watched", _wait_long),
+    (r"^Leave it on\. The heat is watched", _get_warm),
     (r"^Switch the circuit off at the board", _cut_power),
     (r"^Waiting until the router has told", _wait_long),
     (r"may the wall be closed over", _heed),

@@ -8,12 +8,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from closein.boxes import BLIND, BOILER, DINING, HALL, KITCHEN, SHELF, WHEEL_ROOM
-from closein.person import CUT_S, WAITING, Habit, Person, habit
+from closein.person import CUT_S, HEATED, WAITING, Habit, Person, habit
 from closein.visit import Visit
 from pattress.lab.ground import MILL_GROUND
 from pattress.lab.house import Circumstances, Endpoint
 from pattress.lab.larkspur_mill import stranger
 from pattress.lab.world import World
+from pattress.model.closein import step_order
 
 STRANGER = stranger(Circumstances(ground=MILL_GROUND, broker=Endpoint("127.77.0.1", 1883))).title
 HANDS = ("input", "drive")
@@ -59,7 +60,7 @@ async def _for_good(person: Person, found: re.Match[str]) -> None:
 
 async def _while_it_calls_home(person: Person, found: re.Match[str]) -> None:
     person.world.talk_outside("reaches")
-    person.house.clock.run_at(WAITING)
+    person.house.clock.run_at(HEATED)
 
 
 async def _and_then_it_calls_home(person: Person, found: re.Match[str]) -> None:
@@ -222,5 +223,6 @@ LONG: Mapping[str, Visit] = {
 }
 """More than one box, or more than one sitting."""
 
-# In the order in which they are begun: those that take longest first.
-VISITS: Mapping[str, Visit] = {**LONG, **RIGHT, **{name: wrong.visit for name, wrong in reversed(WRONG.items())}}
+_LATE_FIRST = sorted(WRONG, key=lambda name: step_order(WRONG[name].step), reverse=True)
+VISITS: Mapping[str, Visit] = {**LONG, **RIGHT, **{name: WRONG[name].visit for name in _LATE_FIRST}}
+"""All of them in the order in which they are begun: those that take longest first, so that none is waited for alone."""

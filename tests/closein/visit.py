@@ -3,9 +3,10 @@
 import asyncio
 import re
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from closein.boxes import Box
@@ -20,11 +21,13 @@ from pattress.lab.run import EmulatedHouse
 from pattress.lab.site import LISTEN_S, write_site
 from pattress.lab.world import World
 from pattress.model.closein import CloseIn
-from pattress.model.encounter import Alert
+from pattress.model.encounter import Alert, Hearing
+from pattress.model.site import Site
 from pattress.store.store import Store
 
 AT_THE_BOX = Path(__file__).with_name("at_the_box.py")
 HEARD_S = 1.5  # modules on loopback are heard within a second
+HOURS_BEFORE = timedelta(hours=12)
 SITTING_S = 150  # real; the longest takes half of it
 
 
@@ -139,16 +142,26 @@ async def visited(visit: Visit, folder: Path, *, show: Callable[[str], None]) ->
         worlds = [box.wire(house, has_automation=visit.has_automation) for box in visit.boxes]
         visit.spoil(worlds[0])
         site = load(site_folder)
-        async with (
-            Store.open(site_folder / site.store_file) as store,
-            watched(house, site, store, Quiet(), house.clock.now),
-        ):
+        async with _store(site, house.clock.now()) as store, watched(house, site, store, Quiet(), house.clock.now):
             words = [sys.executable, str(AT_THE_BOX), str(clock_file), "close-in", *(box.point for box in visit.boxes)]
             words += ["--who", "A. Fitter", "--site", str(site_folder)]
             stops = [[(visit.stops_at, stop)], []] if visit.stops_at is not None else [[]]
             sittings = [await _sat(house, visit, words, habits, show) for habits in stops]
             checks = [check for box in visit.boxes for check in await store.close_ins(box.point)]
         return Outcome(sittings=sittings, checks=checks)
+
+
+@asynccontextmanager
+async def _store(site: Site, now: datetime) -> AsyncIterator[Store]:
+    """Open the database. Nobody heard anything yet, so that what a check says was heard was heard during it."""
+    silence = [Hearing(source=one.name, hour=_hour(now - HOURS_BEFORE), listened_s=0) for one in site.watching.sources]
+    async with Store.open(site.folder / site.store_file) as store:
+        await store.keep_encounters([], silence, [])
+        yield store
+
+
+def _hour(moment: datetime) -> datetime:
+    return moment.replace(minute=0, second=0, microsecond=0)
 
 
 def _site_folder(house: EmulatedHouse, folder: Path) -> Path:
