@@ -211,10 +211,8 @@ WRONG: Mapping[str, Wrong] = {
 
 STOPPED_IN_THE_MIDDLE = "stopped-in-the-middle"
 WALK = "a-walk-of-two-points"
-WALK_WITH_HEAT = "a-walk-with-heat"
 LONG: Mapping[str, Visit] = {
-    WALK: Visit(box=KITCHEN, next_boxes=(BLIND,), leaves_out=("input", "radio", "heat")),
-    WALK_WITH_HEAT: Visit(box=KITCHEN, next_boxes=(BLIND,), leaves_out=(*HANDS, "output", "radio")),
+    WALK: Visit(box=KITCHEN, next_boxes=(BLIND,), leaves_out=("input", "output", "radio")),
     STOPPED_IN_THE_MIDDLE: Visit(
         box=KITCHEN,
         stops_at=r"^Switch output\.1 \(.*\) off again",

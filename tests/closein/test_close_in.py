@@ -9,7 +9,7 @@ import re
 
 import pytest
 
-from closein.scenarios import LONG, RIGHT, STOPPED_IN_THE_MIDDLE, VISITS, WALK, WALK_WITH_HEAT, WRONG
+from closein.scenarios import LONG, RIGHT, STOPPED_IN_THE_MIDDLE, VISITS, WALK, WRONG
 from closein.side_by_side import Visits
 from closein.visit import Outcome
 from pattress.model.closein import STEP_KINDS
@@ -93,6 +93,7 @@ def test_two_points_are_walked_in_one_command(name: str, visits: Visits) -> None
     assert set(at_boxes) == set(points)
     assert sum(one.startswith("Switch the circuit off at the board") for one in outcome.prompts) == 1, outcome.text
     assert _went_on_together("power-cut", outcome)
+    assert not _went_on_together("heat", outcome)
 
 
 @pytest.mark.peer
@@ -102,16 +103,6 @@ def test_on_a_walk_nothing_is_said_on_the_line_of_an_open_question(name: str, vi
     outcome = visits.outcome(name)
 
     assert outcome.crossed == [], outcome.text
-
-
-@pytest.mark.peer
-@pytest.mark.parametrize("name", [WALK_WITH_HEAT])
-def test_the_heat_of_two_points_is_watched_at_one_box_and_then_at_the_other(name: str, visits: Visits) -> None:
-    outcome = visits.outcome(name)
-
-    heats = {one.point: one.outcome for one in outcome.ended if one.step == "heat"}
-    assert heats == {box.point: "MET" for box in LONG[name].boxes}, outcome.text
-    assert not _went_on_together("heat", outcome)
 
 
 def _went_on_together(step: str, outcome: Outcome) -> bool:
