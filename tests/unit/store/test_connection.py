@@ -417,6 +417,7 @@ async def test_a_call_that_was_cancelled_while_it_waited_is_not_done(tmp_path: P
         await asyncio.sleep(0)  # both are on their way; the first holds the thread
 
         second.cancel()
+        await asyncio.wait([second])  # the loop has passed it on before the thread is free to begin with it
         holder.execute("ROLLBACK")
         holder.close()
         await first
