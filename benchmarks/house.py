@@ -4,13 +4,16 @@ import ipaddress
 from datetime import datetime
 from pathlib import Path
 
-from benchmarks.documents import KIND, mac_of
+from benchmarks.documents import KIND, bodies, mac_of, profile
 from benchmarks.emulated import EmulatedDevices
 from pattress.model.device import Device, Sighting
 from pattress.model.plan import Plan, Point
+from pattress.model.reading import Reported
 from pattress.model.site import Limits, Networks, Site
 from pattress.model.vocabulary import Value
+from pattress.reading.extract import Extractor
 from pattress.site.load import load_policy
+from pattress.wire.decode import decode_json
 
 HOUSE_NETWORK = ipaddress.ip_network("192.0.2.0/24")  # where the devices say that they, and their broker, are
 HOUSE_NETWORKS = Networks(devices=(HOUSE_NETWORK,), inside=(HOUSE_NETWORK,))
@@ -59,3 +62,13 @@ def seen_device(number: int, at: datetime, address: str | None = None) -> Device
         id=f"mac:{mac_of(number)}", mac=mac_of(number), serial=None, name=name, kind=KIND,
         addresses=((address, 80),), sightings=(sighting,),
     )  # fmt: skip
+
+
+def reported_by(number: int) -> dict[str, Reported]:
+    """Return everything that a device says when it is read."""
+    extractor = Extractor(profile(80))
+    values: dict[str, Reported] = {}
+    for path, body in bodies(number).items():
+        found, _ = extractor.extract(path.removeprefix("/"), decode_json(body))
+        values |= found
+    return values

@@ -17,9 +17,9 @@ from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from benchmarks.documents import KIND, SETTING_COUNT, bodies, mac_of, profile
+from benchmarks.documents import KIND, SETTING_COUNT, mac_of, profile
 from benchmarks.emulated import ROOT
-from benchmarks.house import HOUSE_NETWORKS, PLANNED, seen_device
+from benchmarks.house import HOUSE_NETWORKS, PLANNED, reported_by, seen_device
 from benchmarks.measured import Benchmark, Measured, Size, shown
 from pattress.identity import Merged
 from pattress.model.device import Device
@@ -29,12 +29,10 @@ from pattress.model.site import Site
 from pattress.model.vocabulary import Value
 from pattress.policy.account import Evidence, account
 from pattress.policy.compiled import CompiledPolicy
-from pattress.reading.extract import Extractor
 from pattress.report.formats import AuditResult, written
 from pattress.report.text import Heading, Style, audit_text
 from pattress.site.load import load_policy
 from pattress.store.store import Store
-from pattress.wire.decode import decode_json
 
 FIRST = datetime(2026, 3, 1, 2, 30, tzinfo=UTC)
 BROKEN_SHARE = 0.05  # of devices that have one broken setting
@@ -97,7 +95,7 @@ async def _one_size(count: int, folder: Path) -> dict[str, float]:
     numbers = random.Random(20260301)
     clock = _Clock()
     site = _site(count, folder)
-    values = [_values(number) for number in range(count)]
+    values = [{name: one.value for name, one in reported_by(number).items()} for number in range(count)]
     for number in numbers.sample(range(count), int(count * BROKEN_SHARE)):
         values[number]["cloud.enabled"] = True
     path = folder / "scale.db"
@@ -161,15 +159,6 @@ def _site(count: int, folder: Path) -> Site:
         policy=load_policy("isolated-house", folder),
         profiles=(profile(80),),
     )
-
-
-def _values(number: int) -> dict[str, Value]:
-    extractor = Extractor(profile(80))
-    values: dict[str, Value] = {}
-    for path, body in bodies(number).items():
-        found, _ = extractor.extract(path.removeprefix("/"), decode_json(body))
-        values |= {name: reported.value for name, reported in found.items()}
-    return values
 
 
 def _snapshot(device: Device, at: datetime, values: dict[str, Value], numbers: random.Random) -> Snapshot:

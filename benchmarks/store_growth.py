@@ -13,19 +13,17 @@ from pathlib import Path
 
 from tests.unit.store.growth import growth_of_unchanged_readings, unchanged_reading
 
-from benchmarks.documents import KIND, bodies, mac_of, profile
-from benchmarks.house import HOUSE_NETWORKS, PLANNED
+from benchmarks.documents import KIND, mac_of, profile
+from benchmarks.house import HOUSE_NETWORKS, PLANNED, reported_by
 from benchmarks.measured import Benchmark, Measured, Size
 from pattress.model.device import Device, Sighting
 from pattress.model.finding import Finding, Subject
 from pattress.model.plan import Point
-from pattress.model.reading import Reported, Snapshot
+from pattress.model.reading import Snapshot
 from pattress.policy.compiled import CompiledPolicy
 from pattress.policy.evaluate import evaluate
-from pattress.reading.extract import Extractor
 from pattress.site.load import load_policy
 from pattress.store.store import Store
-from pattress.wire.decode import decode_json
 
 BYTES_A_YEAR = 20_000_000  # 60 devices, read every night
 READINGS_A_YEAR = 60 * 365
@@ -112,11 +110,7 @@ def _as_json(reading: Snapshot) -> str:
 
 
 def _snapshot(number: int, at: datetime) -> Snapshot:
-    extractor = Extractor(profile(80))
-    values: dict[str, Reported] = {}
-    for path, body in bodies(number).items():
-        found, _ = extractor.extract(path.removeprefix("/"), decode_json(body))
-        values |= found
+    values = reported_by(number)
     return Snapshot(device=f"mac:{mac_of(number)}", kind=KIND, taken_at=at, duration_s=0.5, values=values)
 
 

@@ -8,9 +8,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from benchmarks.documents import KIND, bodies, mac_of, profile
+from benchmarks.documents import KIND, mac_of
 from benchmarks.emulated import EmulatedDevices
-from benchmarks.house import seen_device, site_of
+from benchmarks.house import reported_by, seen_device, site_of
 from pattress.identity import Merged
 from pattress.model.device import Device
 from pattress.model.finding import Finding
@@ -21,9 +21,7 @@ from pattress.policy.account import Evidence, account
 from pattress.policy.compiled import CompiledPolicy
 from pattress.policy.drift import is_setting
 from pattress.policy.past import Past
-from pattress.reading.extract import Extractor
 from pattress.store.encoding import packed
-from pattress.wire.decode import decode_json
 
 NETWORK = "127.88"
 STEP_S = 300
@@ -48,7 +46,7 @@ class House:
         self.count = count
         self.devices = EmulatedDevices(NETWORK, count, port=80)  # as they will be served when they are read
         self.site = site_of(self.devices, Path(), listen_s=0, answer_s=1)
-        self.reported = [_reported(number) for number in range(count)]
+        self.reported = [{name: one.value for name, one in reported_by(number).items()} for number in range(count)]
         self.values = [
             {name: value for name, value in one.items() if is_setting(name)} | {"firmware.version": FIRST_FIRMWARE}
             for one in self.reported
@@ -123,16 +121,6 @@ class House:
 def _snapshot(device: str, at: datetime, values: Mapping[str, Value]) -> Snapshot:
     reported = {name: Reported(value=value, origin="GET /lines") for name, value in values.items()}
     return Snapshot(device=device, kind=KIND, taken_at=at, duration_s=0.5, values=reported)
-
-
-def _reported(number: int) -> dict[str, Value]:
-    """Return everything that a device says when it is read."""
-    extractor = Extractor(profile(80))
-    values: dict[str, Value] = {}
-    for path, body in bodies(number).items():
-        found, _ = extractor.extract(path.removeprefix("/"), decode_json(body))
-        values |= {name: reported.value for name, reported in found.items()}
-    return values
 
 
 def _trace(numbers: random.Random, steps: int) -> list[dict[str, int | float]]:
