@@ -7,7 +7,7 @@ import math
 
 from pattress.circuit import given
 from pattress.circuit.conductors import ohm_per_m, wire_ohm_per_m
-from pattress.circuit.voltage_drop import Spread, drop_v, longest_m
+from pattress.circuit.voltage_drop import Spread, allowed_line, drop_v, longest_m
 from pattress.circuit.working import DATA_SHEET, DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
 from pattress.model.errors import CircuitError
 from pattress.model.tables import Figure, Tables
@@ -193,8 +193,7 @@ def strip_drop_answer(
         lines.append(step("drop along the strip", f"ΔU = {part} · 2 · I · l · R'", numbers, strip_drop, "V", DERIVED))
         values["strip_drop_v"] = strip_drop
     drop = lead_drop + strip_drop
-    numbers = f"{percent(limit.value)} · {shown(voltage_v)} V"
-    lines.append(step("allowed", "ΔU max = a · U", numbers, allowed_v, "V", limit.source))
+    lines.append(allowed_line(limit, voltage_v))
     values |= {"lead_drop_v": lead_drop, "drop_v": drop, "drop_share": drop / voltage_v}
     sentence = (
         f"{shown(current_a)} A at {shown(voltage_v)} V drop {shown(drop)} V ({percent(drop / voltage_v)}); "

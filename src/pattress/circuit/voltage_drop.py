@@ -10,7 +10,7 @@ from typing import Literal
 
 from pattress.circuit import given
 from pattress.circuit.conductors import ohm_per_m
-from pattress.circuit.working import DERIVED, PLAN, Answer, is_within, percent, shown, step
+from pattress.circuit.working import DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
 from pattress.model.errors import CircuitError
 from pattress.model.tables import ConductorSize, Construction, Figure, Tables
 
@@ -117,6 +117,12 @@ def allowed_share(use: Use, tables: Tables) -> Figure:
     return tables.figure("drop_lighting_share" if use == "lighting" else "drop_other_share")
 
 
+def allowed_line(limit: Figure, voltage_v: float) -> Line:
+    """Return the line of a working that makes volts of an allowed share."""
+    numbers = f"{percent(limit.value)} · {shown(voltage_v)} V"
+    return step("allowed", "ΔU max = a · U", numbers, limit.value * voltage_v, "V", limit.source)
+
+
 def drop_answer(
     current_a: float,
     length_m: float,
@@ -153,21 +159,13 @@ def drop_answer(
     """
     given.positive(voltage_v, "voltage", "V")
     limit = allowed_share(use, tables) if allowed is None else Figure(value=_allowed(allowed), source=PLAN)
-    at_c = tables.value("conductor_c") if temperature_c is None else temperature_c
-    resistance = ohm_per_m(size, tables, temperature_c=at_c, construction=construction)
+    resistance, of_size = _resistance(size, tables, temperature_c, construction)
     drop = drop_v(current_a, length_m, resistance.value, phases=phases, spread=spread)
     allowed_v = limit.value * voltage_v
     is_small = is_within(drop, allowed_v)
     formula, ways = _formula(phases, spread)
     lines = [
-        step(
-            f"resistance of {size.name} at {shown(at_c)} °C",
-            "R' = table, at its temperature",
-            construction,
-            resistance.value * 1000,
-            "Ω/km",
-            resistance.source,
-        ),
+        of_size,
         step(
             "drop",
             formula,
@@ -190,11 +188,7 @@ def drop_answer(
                 size.mv_per_a_m.source,
             )
         )
-    lines.append(
-        step(
-            "allowed", "ΔU max = a · U", f"{percent(limit.value)} · {shown(voltage_v)} V", allowed_v, "V", limit.source
-        )
-    )
+    lines.append(allowed_line(limit, voltage_v))
     values = {"drop_v": drop, "drop_share": drop / voltage_v, "allowed_v": allowed_v, "at_load_v": voltage_v - drop}
     says = (
         f"{shown(current_a)} A over {shown(length_m)} m of {size.name} drop {shown(drop)} V "
@@ -238,8 +232,7 @@ def run_answer(
     """
     given.positive(voltage_v, "voltage", "V")
     limit = allowed_share(use, tables) if allowed is None else Figure(value=_allowed(allowed), source=PLAN)
-    at_c = tables.value("conductor_c") if temperature_c is None else temperature_c
-    resistance = ohm_per_m(size, tables, temperature_c=at_c, construction=construction)
+    resistance, of_size = _resistance(size, tables, temperature_c, construction)
     allowed_v = limit.value * voltage_v
     length = longest_m(current_a, allowed_v, resistance.value, phases=phases, spread=spread)
     _, ways = _formula(phases, spread)
@@ -250,22 +243,8 @@ def run_answer(
         f"{shown(allowed_v)} V ({percent(limit.value)}) are lost.",
         values={"longest_m": length, "allowed_v": allowed_v, "ohm_per_km": resistance.value * 1000},
         lines=(
-            step(
-                "allowed",
-                "ΔU max = a · U",
-                f"{percent(limit.value)} · {shown(voltage_v)} V",
-                allowed_v,
-                "V",
-                limit.source,
-            ),
-            step(
-                f"resistance of {size.name} at {shown(at_c)} °C",
-                "R' = table, at its temperature",
-                construction,
-                resistance.value * 1000,
-                "Ω/km",
-                resistance.source,
-            ),
+            allowed_line(limit, voltage_v),
+            of_size,
             step(
                 "longest run",
                 "l = ΔU max / (k · I · R')",
@@ -277,6 +256,16 @@ def run_answer(
         ),
         cautions=(NO_START,),
     )
+
+
+def _resistance(
+    size: ConductorSize, tables: Tables, temperature_c: float | None, construction: Construction
+) -> tuple[Figure, Line]:
+    """The ohms of each metre, at the tables' own temperature where none is given, and the line that says so."""
+    at_c = tables.value("conductor_c") if temperature_c is None else temperature_c
+    found = ohm_per_m(size, tables, temperature_c=at_c, construction=construction)
+    what, formula = f"resistance of {size.name} at {shown(at_c)} °C", "R' = table, at its temperature"
+    return found, step(what, formula, construction, found.value * 1000, "Ω/km", found.source)
 
 
 def _ways(phases: int) -> float:

@@ -46,7 +46,7 @@ Celsius = Annotated[
     float | None,
     typer.Option("--temperature", help="Of the conductor, in °C; under full load if not given."),
 ]
-Construction = Annotated[str, typer.Option("--construction", help="solid, stranded or flexible (fine wires).")]
+ConstructionOption = Annotated[str, typer.Option("--construction", help="solid, stranded or flexible (fine wires).")]
 
 
 def tables_for(site: Path | None, family: str | None) -> "Tables":

@@ -7,7 +7,7 @@ import typer
 from pattress.cli.circuit_options import (
     Celsius,
     Conductor,
-    Construction,
+    ConstructionOption,
     FamilyOption,
     MaybeSite,
     Volts,
@@ -18,7 +18,7 @@ from pattress.cli.options import AsJson
 
 if TYPE_CHECKING:
     from pattress.circuit.voltage_drop import Spread, Use
-    from pattress.model import tables as nouns
+    from pattress.model.tables import Construction
 
 Amperes = Annotated[float, typer.Argument(metavar="AMPERES", help="Current of the run, in amperes.")]
 UseOption = Annotated[str, typer.Option("--use", help="Which limit counts: lighting or other.")]
@@ -43,7 +43,7 @@ def add_to(circuit: typer.Typer) -> None:
 def conductor(
     size: Annotated[str, typer.Argument(metavar="SIZE", help='"1.5 mm2" or "14 AWG".')],
     temperature: Celsius = None,
-    construction: Construction = "solid",
+    construction: ConstructionOption = "solid",
     family: FamilyOption = None,
     site: MaybeSite = None,
     json: AsJson = False,
@@ -68,7 +68,7 @@ def drop(
     use: UseOption = "lighting",
     phases: Phases = 1,
     temperature: Celsius = None,
-    construction: Construction = "solid",
+    construction: ConstructionOption = "solid",
     spread: SpreadOption = "end",
     allowed: Allowed = None,
     family: FamilyOption = None,
@@ -106,7 +106,7 @@ def run(
     use: UseOption = "lighting",
     phases: Phases = 1,
     temperature: Celsius = None,
-    construction: Construction = "solid",
+    construction: ConstructionOption = "solid",
     spread: SpreadOption = "end",
     allowed: Allowed = None,
     family: FamilyOption = None,
@@ -217,7 +217,7 @@ def _spread(word: str) -> "Spread":
     return next(spread for spread in SPREADS if spread == given.one_of(word, "spread", SPREADS))
 
 
-def _made(word: str) -> "nouns.Construction":
+def _made(word: str) -> "Construction":
     from pattress.circuit import given
     from pattress.model.tables import CONSTRUCTIONS
 
