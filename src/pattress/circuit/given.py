@@ -6,11 +6,14 @@ What belongs here: what a number may be. What does not: what it is used for.
 import difflib
 import math
 from collections.abc import Iterable
+from typing import TypeVar
 
 from pattress.model.errors import CircuitError
 
 SMALLEST, LARGEST = 1e-9, 1e9  # in SI units: beyond, it is a slip of the pen, and products stay finite
 COLDEST_C, WARMEST_C = -60.0, 250.0  # where copper's resistance is linear enough, and insulation still there
+
+Word = TypeVar("Word", bound=str)
 
 
 def positive(value: float, name: str, unit: str) -> float:
@@ -84,15 +87,16 @@ def temperature(value: float, name: str) -> float:
     return float(value)
 
 
-def one_of(value: str, name: str, choices: Iterable[str]) -> str:
-    """Return a word that is one of the choices.
+def one_of(value: str, name: str, choices: Iterable[Word]) -> Word:
+    """Return the choice that a word is.
 
     Raises:
         CircuitError: If it is none, with the nearest of them.
     """
     known = list(choices)
-    if value in known:
-        return value
+    for choice in known:
+        if choice == value:
+            return choice
     close = nearest(value, known)
     hint = f"Did you mean {close}? " if close else ""
     raise CircuitError(f"there is no {name} {value!r}", where=name, next_step=f"{hint}Use one of: {', '.join(known)}.")

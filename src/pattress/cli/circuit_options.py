@@ -61,13 +61,12 @@ def tables_for(site: Path | None, family: str | None) -> "Tables":
     from pattress.site.places import SITE_FILE
     from pattress.site.tables_file import FAMILIES, read_tables
 
-    if family is not None:
-        given.one_of(family, "family", FAMILIES)
+    chosen = None if family is None else given.one_of(family, "family", FAMILIES)
     if site is not None and not (site / SITE_FILE).exists():
         raise UsageError(
             f"no site in {site}", where="--site", next_step="Name a folder with a site.toml, or leave --site out."
         )
-    return read_tables(site, next((one for one in FAMILIES if one == family), None))
+    return read_tables(site, chosen)
 
 
 def sheet_of(kind: str | None, site: Path | None) -> "DataSheet":
@@ -98,7 +97,7 @@ def load_kind(word: str) -> "LoadKind":
     from pattress.circuit import given
     from pattress.model.circuit import LOAD_KINDS
 
-    return next(kind for kind in LOAD_KINDS if kind == given.one_of(word, "kind of load", LOAD_KINDS))
+    return given.one_of(word, "kind of load", LOAD_KINDS)
 
 
 def answer_with(answer: "Answer", tables: "Tables", *, json: bool) -> None:

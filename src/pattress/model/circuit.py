@@ -23,6 +23,8 @@ Family = Literal["nec", "iec"]
 
 EdgeOfDimming = Literal["leading", "trailing"]
 
+EDGES_OF_DIMMING: tuple[EdgeOfDimming, ...] = ("leading", "trailing")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Load:

@@ -7,6 +7,7 @@ one table may hold (`circuit_shapes`), and whether the module suits the circuit 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from pattress.circuit.box_fill import CM3_PER_IN3
 from pattress.model.circuit import Box, Circuit, Conductors, Drive, Load
 from pattress.model.profile import Profile
 from pattress.site.circuit_shapes import STRIP_KEYS, BoxShape, CircuitShape, ConductorsShape, DriveShape, LoadShape
@@ -15,8 +16,6 @@ from pattress.site.lines import KeyPath
 from pattress.site.names import UNKNOWN, Known, nearest
 from pattress.site.shapes import Shape, Table, unknown_keys
 from pattress.site.words import said
-
-CM3_PER_IN3 = 2.54**3  # exact: an inch is 25.4 mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

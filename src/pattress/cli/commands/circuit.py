@@ -229,7 +229,6 @@ def _or(given: float | None, of_sheet: float | None) -> float | None:
 
 def _edge(word: str | None) -> "EdgeOfDimming | None":
     from pattress.circuit import given
+    from pattress.model.circuit import EDGES_OF_DIMMING
 
-    if word is None:
-        return None
-    return "leading" if given.one_of(word, "edge", ("leading", "trailing")) == "leading" else "trailing"
+    return None if word is None else given.one_of(word, "edge", EDGES_OF_DIMMING)

@@ -207,18 +207,18 @@ def _use(word: str) -> "Use":
     from pattress.circuit import given
     from pattress.circuit.voltage_drop import USES
 
-    return next(use for use in USES if use == given.one_of(word, "use", USES))
+    return given.one_of(word, "use", USES)
 
 
 def _spread(word: str) -> "Spread":
     from pattress.circuit import given
     from pattress.circuit.voltage_drop import SPREADS
 
-    return next(spread for spread in SPREADS if spread == given.one_of(word, "spread", SPREADS))
+    return given.one_of(word, "spread", SPREADS)
 
 
 def _made(word: str) -> "Construction":
     from pattress.circuit import given
     from pattress.model.tables import CONSTRUCTIONS
 
-    return next(one for one in CONSTRUCTIONS if one == given.one_of(word, "construction", CONSTRUCTIONS))
+    return given.one_of(word, "construction", CONSTRUCTIONS)
