@@ -101,7 +101,7 @@ def _host(value: str) -> str:
             "a host name or an IP address; user and password have keys of their own",
             found="text with '@' in it, not shown here because it may hold a password",
         )
-    if normal_address(value) is None and (len(value) > 253 or not _HOST_NAME.fullmatch(value)):
+    if normal_address(value) is None and (len(value) > 253 or not HOST_NAME.fullmatch(value.removesuffix("."))):
         raise Mismatch("a host name or an IP address")
     return value
 
@@ -160,7 +160,8 @@ Host = Annotated[str, AfterValidator(_host)]
 SiteNetwork = Annotated[IPNetwork, PlainValidator(_site_network)]
 Scalar = Annotated[Any, PlainValidator(_scalar)]
 _NAME = re.compile(r"[^\W_](?:[^\W_]|-)*")
-_HOST_NAME = re.compile(r"(?!-)[A-Za-z0-9_-]{1,63}(?<!-)(?:\.(?!-)[A-Za-z0-9_-]{1,63}(?<!-))*\.?")
+HOST_NAME = re.compile(r"(?!-)[A-Za-z0-9_-]{1,63}(?<!-)(?:\.(?!-)[A-Za-z0-9_-]{1,63}(?<!-))*")
+"""A host name without the dot of the root; RFC 1123 section 2.1, with the underscore of services."""
 
 # Scheme, host, port and path of RFC 3986, less what a page's address needs not: user, query, fragment.
 _PAGE_ADDRESS = re.compile(r"https?://(?:[A-Za-z0-9.-]+|\[[0-9A-Fa-f:.]+\])(?::[0-9]{1,5})?(?:/[A-Za-z0-9._~%/-]*)?")

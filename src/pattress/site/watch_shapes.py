@@ -14,7 +14,7 @@ from pattress.model.encounter import Verdict
 from pattress.model.watching import WatchKind
 from pattress.site.names import nearest
 from pattress.site.patterns import line_pattern_fault
-from pattress.site.shapes import Address, Mismatch, Name, Shape, Table, Text, network_of
+from pattress.site.shapes import HOST_NAME, Address, Mismatch, Name, Shape, Table, Text, network_of
 
 PROTOCOLS = {"tcp": 6, "udp": 17, "icmp": 1, "icmpv6": 58}  # IANA, Assigned Internet Protocol Numbers
 MAX_PREFIX_LENGTH = 127  # of a netfilter log rule: NF_LOG_PREFIXLEN is 128 with the end of the text
@@ -31,7 +31,7 @@ def _where(value: object) -> tuple[str, int]:
     is_address = address is not None and address.version == (6 if found["address"] else 4)
     if found["address"] and not is_address:
         raise Mismatch(expected)
-    if not is_address and (_DIGITS.fullmatch(host) or not _HOST_NAME.fullmatch(host)):
+    if not is_address and (_DIGITS.fullmatch(host) or not HOST_NAME.fullmatch(host)):
         raise Mismatch(expected)
     return host, int(found["port"])
 
@@ -54,7 +54,7 @@ def _outside_name(value: str) -> str:
     if parse_address(value) is not None:
         raise Mismatch("a name; an address belongs into to")
     name = value.lower().removesuffix(".")
-    if len(name) > 253 or not _HOST_NAME.fullmatch(name.removeprefix("*.")):
+    if len(name) > 253 or not HOST_NAME.fullmatch(name.removeprefix("*.")):
         raise Mismatch("a name such as time.example, or *.pool.example for every name below it")
     return name
 
@@ -96,7 +96,6 @@ def _pattern(value: str) -> str:
 
 
 _HOST_AND_PORT = re.compile(r"(?:\[(?P<address>[^\[\]]+)\]|(?P<name>[^\[\]:]+)):(?P<port>\d{1,5})", re.ASCII)
-_HOST_NAME = re.compile(r"(?!-)[A-Za-z0-9_-]{1,63}(?<!-)(?:\.(?!-)[A-Za-z0-9_-]{1,63}(?<!-))*")
 _UNIT_NAME = re.compile(
     r"[A-Za-z0-9:_.\\@][A-Za-z0-9:_.\\@-]{0,254}"
 )  # systemd.unit(5); it goes to a program as an option
