@@ -40,17 +40,6 @@ def clock_offset_s(sent: float, received_there: float, sent_there: float, receiv
     return ((received_there - sent) + (sent_there - received)) / 2
 
 
-def round_trip_s(sent: float, received_there: float, sent_there: float, received: float) -> float:
-    """Return the time that question and answer were on their way, in seconds, never below 0.
-
-    The arguments are those of `clock_offset_s`. Where both clocks run at different rates the difference can come out
-    below zero, which no way takes.
-
-    Source: RFC 5905 section 8 and RFC 4330 section 5, delta = (T4 - T1) - (T3 - T2).
-    """
-    return max(0.0, (received - sent) - (sent_there - received_there))
-
-
 def offset_s(sent: float, reported: float, received: float) -> float:
     """Return the clock of a device that reports one time in its answer, minus ours, in seconds."""
     return clock_offset_s(sent, reported, reported, received)
