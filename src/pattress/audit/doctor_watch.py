@@ -10,13 +10,12 @@ from pathlib import Path
 from typing import Literal
 
 from pattress.model.diagnosis import Diagnosis
-from pattress.model.encounter import Hearing
+from pattress.model.encounter import HOUR, Hearing
 from pattress.model.errors import StoreError
 from pattress.model.site import Site
 from pattress.model.watching import WatchSource
 from pattress.store.store import Store
 
-HOUR = timedelta(hours=1)
 RUNNING = timedelta(minutes=5)  # within which a watch that runs has kept something: it does each minute
 WANTED_BUFFER_BYTES = 1 << 20  # a burst of some 700 full datagrams
 RMEM_MAX = Path("/proc/sys/net/core/rmem_max")

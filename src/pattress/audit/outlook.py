@@ -6,8 +6,8 @@ What belongs here: asking the store for the time since the last audit. What does
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from pattress.egress.company import HOUR, LEAST_HOSTS, LEAST_PORTS, PAST, unlike_before
-from pattress.model.encounter import Company
+from pattress.egress.company import LEAST_HOSTS, LEAST_PORTS, PAST, unlike_before
+from pattress.model.encounter import HOUR, Company
 from pattress.model.site import Site
 from pattress.policy.outside import Outlook
 from pattress.store.store import Store
@@ -29,6 +29,20 @@ async def outlook_of(site: Site, store: Store, now: datetime) -> Outlook | None:
         encounters=await store.encounters(since=since, until=now),
         hearings=await store.hearings(since=since, until=now),
         unlike=_unlike(await store.company(now - PAST), since),
+    )
+
+
+async def close_outlook_of(site: Site, store: Store, since: datetime, until: datetime) -> Outlook:
+    """Return what is on record of the minutes, or days, between two moments, and of what came after them."""
+    sources = site.watching.sources
+    longest = timedelta(seconds=max((one.silent_after_s for one in sources), default=0.0))
+    return Outlook(
+        since=since,
+        until=until,
+        sources=sources,
+        encounters=await store.encounters(since=since),
+        hearings=await store.hearings(since=min(since, until - longest)),
+        is_close=True,
     )
 
 

@@ -4,64 +4,87 @@ What belongs here: these two. What does not: watching the way outside (`daemon`)
 """
 
 import asyncio
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Awaitable, Callable, Iterable, Sequence
+from datetime import datetime, timedelta
 
 from pattress.closein.stage import Ended, Stage
 from pattress.closein.talk import Question
-from pattress.daemon.watch import NEWS_S, TELL_S
+from pattress.daemon.watch import KEEP_S
 from pattress.egress.conversations import PAIRING
 from pattress.model.closein import StepResult
-from pattress.model.encounter import Encounter, Hearing
+from pattress.model.encounter import Hearing
 from pattress.model.watching import WatchSource
-from pattress.policy.outside import encounters_words
+from pattress.policy.account import known_ids, subject_of
+from pattress.policy.outside import Outlook, device_findings
 
 EXPORTED_S = 75.0  # a minute, and how often an exporter looks at its timeouts
 LOGGED_S = 5.0  # a line of a log, or a look at the connection table
+ALIVE = timedelta(seconds=2 * KEEP_S)  # within which a watch that runs has kept something
+
+Look = Callable[[datetime], Awaitable[Outlook]]
 
 
-def lag_s(sources: Sequence[WatchSource]) -> float:
-    """Return how long after it was sent a packet is surely on record, by the slowest of the sources.
+def lag_s(sources: Iterable[WatchSource]) -> float:
+    """Return how long after it was sent a packet has surely come from the slowest of the sources.
 
     An exporter tells of a flow at its timeout (a minute, as docs/watching.md asks for), and a flow without its other
     direction is held for the pairing time before it counts as tried.
     """
     has_flows = any(one.kind == "flows" for one in sources)
-    return (EXPORTED_S + PAIRING.total_seconds() if has_flows else LOGGED_S) + NEWS_S + TELL_S
+    return EXPORTED_S + PAIRING.total_seconds() if has_flows else LOGGED_S
 
 
-async def until_told(stage: Stage, last_at: datetime) -> None:
-    """Wait until all that the module did up to a moment is on record."""
+async def until_told(stage: Stage, last_at: datetime, look: Look) -> Outlook:
+    """Return what was seen, once all is on record that the module did up to a moment.
+
+    Args:
+        last_at: The moment.
+        look: What was seen since the check began until a moment, as it is on record when it is called.
+
+    Nobody is waited for who does not listen, or no more.
+    """
     wait_s = lag_s(stage.site.watching.sources)
-    if not stage.site.watching.sources or (stage.clock() - last_at).total_seconds() >= wait_s:
-        return
-    text = f"Waiting until the router has told of the last minutes ({wait_s:.0f} s after the last step) ..."
+    until = last_at + timedelta(seconds=wait_s)
+    outlook = await look(until)
+    if not _awaited(outlook, stage.clock()):
+        return outlook
+    text = f"Waiting until the router has told of the last minutes (it takes {wait_s:.0f} s, or a little more) ..."
     asking = asyncio.create_task(stage.talk.ask(Question(text=text, replies=("skip", "stop"))), name="ask the person")
     try:
-        while (stage.clock() - last_at).total_seconds() < wait_s:
-            await asyncio.wait([asking], timeout=stage.pace.poll_s)
+        while _awaited(outlook, stage.clock()):
+            await asyncio.wait([asking], timeout=stage.pace.look_s)
             if asking.done():
                 await stage.heeded(asking.result())
+            outlook = await look(until)
+        return outlook
     finally:
         asking.cancel()
         await asyncio.gather(asking, return_exceptions=True)
 
 
-def outside(stage: Stage, began_at: datetime, encounters: Sequence[Encounter], hearings: Sequence[Hearing]) -> Ended:
-    """The module was silent towards the outside since the check began, as far as anybody listened."""
-    device = stage.device
-    ids = {f"address:{address}" for address, _ in device.addresses} | {device.id} if device is not None else set()
-    own = [one for one in encounters if one.device in ids and one.last_at >= began_at]
-    if own:
-        return Ended(outcome="broken", sentence=encounters_words(own))
-    if not stage.site.watching.sources:
+def _awaited(outlook: Outlook, now: datetime) -> list[WatchSource]:
+    """The sources that are listened to, and have not come to the end of what is looked at."""
+    untils = {source.name: _listened_until(source, outlook.hearings, now) for source in outlook.sources}
+    return [one for one in outlook.sources if now - ALIVE <= (untils[one.name] or now - 2 * ALIVE) < outlook.until]
+
+
+def _listened_until(source: WatchSource, hearings: Iterable[Hearing], now: datetime) -> datetime | None:
+    moments = [one.listened_until for one in hearings if one.source == source.name and one.listened_until is not None]
+    return min(max(moments), now) if moments else None
+
+
+def outside(stage: Stage, outlook: Outlook) -> Ended:
+    """The module was silent towards the outside while somebody listened all the time."""
+    if not outlook.is_watched:
         return Ended(outcome="unverified", sentence="the site names no source that would tell: see [watch]")
-    shows = {one.name for one in stage.site.watching.sources if one.kind != "names"}
-    heard = [one for one in hearings if one.source in shows and one.heard and one.listened_s > 0]
-    if not heard:
-        return Ended(outcome="unverified", sentence="no source was heard meanwhile: does `pattress watch` run?")
-    names = ", ".join(sorted({one.source for one in heard}))
-    return Ended(outcome="met", sentence=f"nothing was seen of it; {names} listened")
+    ids = known_ids(stage.device) if stage.device is not None else ()
+    findings = list(device_findings(outlook, subject_of(stage.point, stage.device), ids, None))
+    for outcome in ("broken", "unverified", "met"):
+        remarks = dict.fromkeys(one.remark for one in findings if one.outcome == outcome and one.remark is not None)
+        if remarks:
+            hint = ". Does `pattress watch` run?" if outcome == "unverified" else ""
+            return Ended(outcome=outcome, sentence="; ".join(remarks) + hint)
+    raise AssertionError("a look at the outside always finds something")
 
 
 async def sign_off(stage: Stage, who: str, results: Sequence[StepResult]) -> Ended:

@@ -9,8 +9,10 @@ With several points the person walks the house once: everything at one box, then
 import asyncio
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 from pattress.audit.kept import kept_sightings
+from pattress.audit.outlook import close_outlook_of
 from pattress.audit.session import Clock, Session, open_session, planned_sightings
 from pattress.closein import end_steps, heat_step, long_steps, module_steps, output_steps, switch_steps
 from pattress.closein.channels import channels_of
@@ -28,6 +30,7 @@ from pattress.model.plan import Point
 from pattress.model.reading import Snapshot
 from pattress.model.site import Site
 from pattress.policy.drift import settings_of
+from pattress.policy.outside import Outlook
 from pattress.store.store import Store
 
 Fitness = Callable[[Point], Sequence[Finding]]
@@ -199,10 +202,12 @@ class CloseInRunner:
 
     async def _outside(self, run: "_Run") -> Ended:
         others = [one.ended_at for one in run.check.results if one.kind not in ("outside", "sign-off")]
-        await end_steps.until_told(run.stage, max(others, default=self._clock()))
-        encounters = await self._store.encounters(since=run.check.began_at)
-        hearings = await self._store.hearings(since=run.check.began_at)
-        return end_steps.outside(run.stage, run.check.began_at, encounters, hearings)
+        began_at, last_at = run.check.began_at, max(others, default=self._clock())
+
+        async def look(until: datetime) -> Outlook:
+            return await close_outlook_of(self._site, self._store, began_at, until)
+
+        return end_steps.outside(run.stage, await end_steps.until_told(run.stage, last_at, look))
 
     async def _agree(self, run: "_Run") -> None:
         """Keep the reading that the person agreed to: drift is measured against it from now on."""

@@ -18,7 +18,7 @@ from pattress.egress.name_log import NameLog
 from pattress.egress.netfilter import FirewallLog
 from pattress.egress.space import Space
 from pattress.egress.syslog import parse_message
-from pattress.egress.tally import Tallies
+from pattress.egress.tally import Tallies, Tally
 from pattress.egress.whereabouts import Whereabouts
 from pattress.model.addresses import IPAddress
 from pattress.model.encounter import Alert, Company, Encounter, Evidence, Hearing, Told
@@ -126,21 +126,28 @@ class Desk:
         """Count the time since the last taking as listened to, for each source that nothing troubles."""
         before, self._taken_at = self._taken_at or now, now
         step_s = (now - before).total_seconds()
-        listened_s = step_s if 0 <= step_s <= LONGEST_STEP_S else 0.0
+        has_listened = 0 < step_s <= LONGEST_STEP_S
         hour = now.replace(minute=0, second=0, microsecond=0)
         tallies = self.tallies.take()
-        return [
-            Hearing(
-                source=source.name,
-                hour=hour,
-                listened_s=listened_s if tally is None or tally.trouble is None else 0.0,
-                heard=tally.heard if tally else 0,
-                lost=tally.lost if tally else 0,
-                refused=tally.refused if tally else 0,
-                unmatched=tally.unmatched if tally else 0,
+        found = []
+        for source in self._sources:
+            tally = tallies.get(source.name, Tally())
+            is_listened = has_listened and tally.trouble is None
+            found.append(
+                Hearing(
+                    source=source.name,
+                    hour=hour,
+                    listened_s=step_s if is_listened else 0.0,
+                    listened_from=before if is_listened else None,
+                    listened_until=now if is_listened else None,
+                    heard_at=now if tally.heard else None,
+                    heard=tally.heard,
+                    lost=tally.lost,
+                    refused=tally.refused,
+                    unmatched=tally.unmatched,
+                )
             )
-            for source, tally in ((source, tallies.get(source.name)) for source in self._sources)
-        ]
+        return found
 
 
 def added_up(first: Taken, second: Taken) -> Taken:
@@ -166,11 +173,21 @@ def _heard(earlier: Hearing, later: Hearing) -> Hearing:
     return replace(
         earlier,
         listened_s=earlier.listened_s + later.listened_s,
+        listened_from=_of_both(min, earlier.listened_from, later.listened_from),
+        listened_until=_of_both(max, earlier.listened_until, later.listened_until),
+        heard_at=_of_both(max, earlier.heard_at, later.heard_at),
         heard=earlier.heard + later.heard,
         lost=earlier.lost + later.lost,
         refused=earlier.refused + later.refused,
         unmatched=earlier.unmatched + later.unmatched,
     )
+
+
+def _of_both(
+    choose: Callable[[Iterable[datetime]], datetime], one: datetime | None, other: datetime | None
+) -> datetime | None:
+    known = [moment for moment in (one, other) if moment is not None]
+    return choose(known) if known else None
 
 
 def _newest(items: Iterable[Item], key: Callable[[Item], object]) -> Iterable[Item]:

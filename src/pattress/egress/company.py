@@ -9,7 +9,6 @@ from datetime import datetime, timedelta
 from pattress.model.addresses import IPAddress
 from pattress.model.encounter import Company
 
-HOUR = timedelta(hours=1)
 PAST = timedelta(days=60)  # with which an hour is compared
 LEARNING = timedelta(days=7)  # of a device's past before it is judged: a week holds its weekly habits
 MAX_DEVICES = 2_048  # with the caps below at most 70 kB each for the few that scan; some 2 kB for all others

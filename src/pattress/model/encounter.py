@@ -4,7 +4,7 @@ What belongs here: what sources say, and what it comes to. What does not: how a 
 """
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal
 
 from pattress.model.addresses import IPAddress
@@ -12,6 +12,7 @@ from pattress.model.addresses import IPAddress
 EncounterKind = Literal["asked", "tried", "reached", "approached"]
 """A name looked up; packets sent that nothing answered; traffic both ways, or let through; packets from outside."""
 
+HOUR = timedelta(hours=1)
 Verdict = Literal["dropped", "let-through"]
 Side = Literal["sender", "receiver"]
 
@@ -110,17 +111,30 @@ class Encounter:
 class Hearing:
     """How well one source was heard in one hour of UTC, `hour` being its start.
 
-    `listened_s` is for how long anyone listened at all, `heard` counts what came, `lost` what is known to be missing,
-    `refused` what was not taken, `unmatched` what concerned the outside but no device that could be told.
+    `listened_s` is for how long anyone listened at all, from `listened_from` until `listened_until`, with or without
+    gaps. `heard` counts what came, the last of it at `heard_at`; `lost` what is known to be missing, `refused` what was
+    not taken, `unmatched` what concerned the outside but no device that could be told. The moments are None where there
+    is none, or where it was not kept.
     """
 
     source: str
     hour: datetime
     listened_s: float
+    listened_from: datetime | None = None
+    listened_until: datetime | None = None
+    heard_at: datetime | None = None
     heard: int = 0
     lost: int = 0
     refused: int = 0
     unmatched: int = 0
+
+    def listened_within_s(self, since: datetime, until: datetime) -> float:
+        """Return for how long anyone listened between two moments, at the least: its gaps may all lie there."""
+        begin = self.hour if self.listened_from is None else self.listened_from
+        end = self.hour + HOUR if self.listened_until is None else self.listened_until
+        gaps_s = max((end - begin).total_seconds() - self.listened_s, 0.0)
+        inside_s = (min(end, until) - max(begin, since)).total_seconds()
+        return max(min(inside_s - gaps_s, self.listened_s), 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -91,13 +91,13 @@ def _unplanned_outside(evidence: Evidence, placing: Placing, device: Device) -> 
     if evidence.outlook is not None and placing.point_of(device) is None:
         reading = evidence.readings.get(device.id)
         yield from device_findings(
-            evidence.outlook, subject_of(None, device), _all_ids(device), reading, is_planned=False
+            evidence.outlook, subject_of(None, device), known_ids(device), reading, is_planned=False
         )
 
 
 def _unknown_outside(outlook: Outlook, devices: Sequence[Device]) -> Iterator[Finding]:
     """Yield what was outside and is no device that this audit has: an address of nobody, a device that is gone."""
-    known = {identity for device in devices for identity in _all_ids(device)}
+    known = {identity for device in devices for identity in known_ids(device)}
     for device in sorted({one.device for one in outlook.encounters} - known):
         title = f"an unknown device at {device.removeprefix('address:')}" if device.startswith("address:") else device
         subject = Subject(device=device, device_title=title)
@@ -129,7 +129,7 @@ def _at_point(
     if device is None or (not device.is_announced and not isinstance(reading, Snapshot)):
         yield from unverified(checks, subject, "the module is not there")
         if evidence.outlook is not None and device is not None:
-            yield from device_findings(evidence.outlook, subject, _all_ids(device), None)
+            yield from device_findings(evidence.outlook, subject, known_ids(device), None)
         return
     if device.kind is not None and device.kind != point.kind:
         found = f"it is {device.kind}, not {point.kind}"
@@ -146,7 +146,7 @@ def _at_point(
         yield from _since_sign_off(evidence.past, device, point, subject, reading, findings)
     yield from _beside_the_past(evidence.past, device, point, subject)
     if evidence.outlook is not None:
-        yield from device_findings(evidence.outlook, subject, _all_ids(device), reading)
+        yield from device_findings(evidence.outlook, subject, known_ids(device), reading)
 
 
 def _since_sign_off(
@@ -200,8 +200,8 @@ def _ids(device: Device) -> tuple[str, ...]:
     return device.id, f"mac:{device.mac}", f"serial:{device.serial}", f"name:{device.name}"
 
 
-def _all_ids(device: Device) -> tuple[str, ...]:
-    """Also the addresses, by which traffic is known that nobody could tell the device of."""
+def known_ids(device: Device) -> tuple[str, ...]:
+    """Return all that a device may be known by: also its addresses, for traffic of nobody knew which device."""
     return (*_ids(device), *(f"address:{address}" for address, _ in device.addresses))
 
 

@@ -7,15 +7,16 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from pattress.model.encounter import Encounter, EncounterKind, Hearing
+from pattress.model.encounter import HOUR, Encounter, EncounterKind, Hearing
 from pattress.model.finding import Finding, Outcome, Subject
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.rules import Rule
 from pattress.model.watching import WatchSource
 from pattress.policy.builtin import ASKS_NOTHING, SETTING_TRUE, STAYS_INSIDE, UNLIKE_BEFORE, WATCH_HEARD
 
-HOUR = timedelta(hours=1)
 LOST_SHARE = 0.01  # of what a source told: what is missing above that leaves too much room for a leak
+MOMENT_S, MOMENT_SHARE = 5.0, 0.01  # of a close look that may be missed: the watch takes stock every two seconds
+SHORT_S = 7200.0  # below which minutes are counted
 MAX_NAMED = 3  # places that a sentence names; the others are counted, and `pattress encounters` lists them all
 PROTOCOLS: Mapping[int, str] = {1: "ICMP", 6: "TCP", 17: "UDP", 58: "ICMPv6"}
 CLOUD = "cloud.enabled"
@@ -26,7 +27,8 @@ class Outlook:
     """What was seen of the way to the outside from `since` until just before `until`.
 
     `sources` are those of the site; without any, nothing watches and nothing is judged. `unlike` says by device how
-    it is unlike before.
+    it is unlike before. An audit looks at whole hours, of which a source may miss as many as the site says. Where
+    `is_close`, it is about minutes: nobody may have failed to listen for more than a moment of them.
     """
 
     since: datetime
@@ -35,51 +37,79 @@ class Outlook:
     encounters: Sequence[Encounter] = ()
     hearings: Sequence[Hearing] = ()
     unlike: Mapping[str, str] = field(default_factory=dict)
+    is_close: bool = False
 
     @property
     def is_watched(self) -> bool:
         """Whether the site has any source at all."""
         return bool(self.sources)
 
+    @property
+    def whole_s(self) -> float:
+        """How long it is."""
+        return max((self.until - self.since).total_seconds(), 1.0)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coverage:
-    """How well one source was heard: seconds of silence out of so many, and what is known to be missing."""
+    """How well one source was heard: seconds of silence out of so many, and what is known to be missing.
+
+    More than `most_quiet_s` of silence is too much to believe what it does not tell.
+    """
 
     source: WatchSource
     quiet_s: float
     whole_s: float
+    most_quiet_s: float
     heard: int
     lost: int
 
     @property
     def is_whole(self) -> bool:
         """Whether its silence and its losses are small enough to believe what it does not tell."""
-        return self.quiet_s <= self.source.silent_after_s and self.lost <= LOST_SHARE * (self.heard + self.lost)
+        return self.quiet_s <= self.most_quiet_s and self.lost <= LOST_SHARE * (self.heard + self.lost)
 
     @property
     def words(self) -> str:
         """It in words."""
-        heard = (
-            f"{self.source.name} was heard in {(self.whole_s - self.quiet_s) / 3600:.1f} of {self.whole_s / 3600:.1f} h"
-        )
-        return f"{heard}, {self.lost} records lost" if self.lost else heard
+        unit, unit_s = ("min", 60) if self.whole_s < SHORT_S else ("h", 3600)
+        heard, whole = max(self.whole_s - self.quiet_s, 0.0) / unit_s, self.whole_s / unit_s
+        words = f"{self.source.name} was heard in {heard:.1f} of {whole:.1f} {unit}"
+        return f"{words}, {self.lost} records lost" if self.lost else words
 
 
 def coverage_of(outlook: Outlook) -> list[Coverage]:
-    """Return how well each source was heard. An hour in which nothing came, or nobody listened, is silence."""
-    whole_s = max((outlook.until - outlook.since).total_seconds(), 1.0)
+    """Return how well each source was heard."""
     found = []
     for source in outlook.sources:
-        heard_s, heard, lost = 0.0, 0, 0
-        for hearing in outlook.hearings:
-            if hearing.source == source.name:
-                begin, end = max(hearing.hour, outlook.since), min(hearing.hour + HOUR, outlook.until)
-                overlap_s = max((end - begin).total_seconds(), 0.0)
-                heard_s += min(overlap_s, hearing.listened_s) if hearing.heard else 0.0
-                heard, lost = heard + hearing.heard, lost + hearing.lost
-        found.append(Coverage(source=source, quiet_s=whole_s - heard_s, whole_s=whole_s, heard=heard, lost=lost))
+        own = [one for one in outlook.hearings if one.source == source.name]
+        quiet_s = _unheard_s(source, own, outlook) if outlook.is_close else _quiet_hours_s(own, outlook)
+        allowed_s = max(MOMENT_S, MOMENT_SHARE * outlook.whole_s) if outlook.is_close else source.silent_after_s
+        found.append(
+            Coverage(
+                source=source,
+                quiet_s=quiet_s,
+                whole_s=outlook.whole_s,
+                most_quiet_s=allowed_s,
+                heard=sum(one.heard for one in own if one.hour + HOUR > outlook.since),
+                lost=sum(one.lost for one in own if one.hour + HOUR > outlook.since),
+            )
+        )
     return found
+
+
+def _quiet_hours_s(hearings: Sequence[Hearing], outlook: Outlook) -> float:
+    """For how long nobody listened. An hour in which nothing came is silence, whoever listened."""
+    heard = [one for one in hearings if one.heard]
+    return outlook.whole_s - sum(one.listened_within_s(outlook.since, outlook.until) for one in heard)
+
+
+def _unheard_s(source: WatchSource, hearings: Sequence[Hearing], outlook: Outlook) -> float:
+    """For how long nobody listened; all of it where the source's last word is older than one of its may be."""
+    oldest = outlook.until - timedelta(seconds=source.silent_after_s)
+    if not any(one.heard_at is not None and one.heard_at >= oldest for one in hearings):
+        return outlook.whole_s
+    return outlook.whole_s - sum(one.listened_within_s(outlook.since, outlook.until) for one in hearings)
 
 
 def source_findings(outlook: Outlook) -> Iterator[Finding]:

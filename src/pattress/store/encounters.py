@@ -82,7 +82,8 @@ def hearings(database: Database, since: datetime | None, until: datetime | None)
     """Return how sources were heard in the hours that lie at least in part between two moments, by hour and source."""
     since_ms, until_ms = _bounds(since, until)
     rows = database.query(
-        "SELECT word.text AS source, hour, listened_ms, heard, lost, refused, unmatched FROM hearing"
+        "SELECT word.text AS source, hour, listened_ms, listened_from, listened_until, heard_at, heard, lost, refused,"
+        " unmatched FROM hearing"
         " JOIN word ON word.key = hearing.source WHERE hour >= ? AND hour * ? < ? ORDER BY hour, word.text",
         [since_ms // HOUR_MS, HOUR_MS, until_ms],
     )
@@ -91,6 +92,9 @@ def hearings(database: Database, since: datetime | None, until: datetime | None)
             source=row["source"],
             hour=moment_of(row["hour"] * HOUR_MS),
             listened_s=row["listened_ms"] / 1000,
+            listened_from=_moment(row["listened_from"]),
+            listened_until=_moment(row["listened_until"]),
+            heard_at=_moment(row["heard_at"]),
             heard=row["heard"],
             lost=row["lost"],
             refused=row["refused"],
@@ -177,11 +181,18 @@ def _in_time(one: Encounter) -> tuple[datetime, datetime, str, str, str, int, in
 
 def _keep_hearing(database: Database, words: Words, one: Hearing) -> None:
     """Sources are those of the site's files, so that nobody else can make ever new ones."""
+    moments = (one.listened_from, one.listened_until, one.heard_at)
     database.execute(
-        "INSERT INTO hearing VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (source, hour) DO UPDATE SET"
+        "INSERT INTO hearing (source, hour, listened_ms, heard, lost, refused, unmatched, listened_from,"
+        " listened_until, heard_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (source, hour) DO UPDATE SET"
         " listened_ms = listened_ms + excluded.listened_ms, heard = heard + excluded.heard,"
         " lost = lost + excluded.lost, refused = refused + excluded.refused,"
-        " unmatched = unmatched + excluded.unmatched",
+        " unmatched = unmatched + excluded.unmatched,"
+        " listened_from = min(ifnull(listened_from, excluded.listened_from),"
+        " ifnull(excluded.listened_from, listened_from)),"
+        " listened_until = max(ifnull(listened_until, excluded.listened_until),"
+        " ifnull(excluded.listened_until, listened_until)),"
+        " heard_at = max(ifnull(heard_at, excluded.heard_at), ifnull(excluded.heard_at, heard_at))",
         [
             words.key(one.source),
             milliseconds(one.hour) // HOUR_MS,
@@ -190,8 +201,13 @@ def _keep_hearing(database: Database, words: Words, one: Hearing) -> None:
             one.lost,
             one.refused,
             one.unmatched,
+            *(None if moment is None else milliseconds(moment) for moment in moments),
         ],
     )
+
+
+def _moment(at_ms: int | None) -> datetime | None:
+    return None if at_ms is None else moment_of(at_ms)
 
 
 def _bounds(since: datetime | None, until: datetime | None) -> tuple[int, int]:

@@ -262,4 +262,16 @@ MIGRATIONS: tuple[Migration, ...] = (
         name="close-in checks, their steps and samples",
         steps=(*CLOSE_IN_TABLES, "PRAGMA user_version = 4"),
     ),
+    Migration(
+        number=5,
+        name="between which moments of an hour a source was listened to",
+        steps=(
+            "ALTER TABLE hearing ADD COLUMN listened_from INTEGER",
+            "ALTER TABLE hearing ADD COLUMN listened_until INTEGER",
+            "ALTER TABLE hearing ADD COLUMN heard_at INTEGER",
+            # Nobody knows any more where in its hour the gaps were: it may have been anywhere.
+            "UPDATE hearing SET listened_from = hour * 3600000, listened_until = (hour + 1) * 3600000",
+            "PRAGMA user_version = 5",
+        ),
+    ),
 )

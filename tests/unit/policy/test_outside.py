@@ -182,15 +182,85 @@ def test_many_places_are_counted_and_the_gravest_come_first() -> None:
     assert words.endswith(", and 3 more")
 
 
+def at(minutes: float) -> datetime:
+    return MIDNIGHT + timedelta(minutes=minutes)
+
+
+def listened(begin: float, end: float, *, gap: float = 0, **more: Any) -> Hearing:
+    """Somebody listened between two minutes of the first hour, but for a gap of so many."""
+    return Hearing(
+        source="router", hour=MIDNIGHT, listened_s=(end - begin - gap) * 60, listened_from=at(begin),
+        listened_until=at(end), **{"heard_at": at(end), "heard": 1, **more},
+    )  # fmt: skip
+
+
 def test_the_edges_of_the_window_count_by_the_second() -> None:
     seen = Outlook(
-        since=MIDNIGHT + timedelta(minutes=30), until=MIDNIGHT + timedelta(minutes=90), sources=[source()],
-        hearings=[
-            Hearing(source="router", hour=MIDNIGHT, listened_s=600.0, heard=1),
-            Hearing(source="router", hour=MIDNIGHT + HOUR, listened_s=3600.0, heard=1),
-        ],
+        since=at(30), until=at(90), sources=[source()],
+        hearings=[listened(20, 40), Hearing(source="router", hour=MIDNIGHT + HOUR, listened_s=3600.0, heard=1)],
     )  # fmt: skip
 
     [one] = coverage_of(seen)
 
     assert (one.quiet_s, one.whole_s) == (1200.0, 3600.0)
+
+
+@pytest.mark.parametrize(
+    ("hearing", "least_s"),
+    [
+        (listened(20, 40), 600.0),
+        (listened(20, 40, gap=4), 360.0),  # the gap may lie in the half that is looked at
+        (listened(35, 40), 300.0),
+        (listened(5, 25), 0.0),
+        (Hearing(source="router", hour=MIDNIGHT, listened_s=3000.0), 1200.0),  # nobody knows where the gap is
+        (Hearing(source="router", hour=MIDNIGHT, listened_s=600.0), 0.0),
+        (Hearing(source="router", hour=MIDNIGHT, listened_s=0.0), 0.0),
+    ],
+)
+def test_what_was_listened_to_between_two_moments_is_never_overstated(hearing: Hearing, least_s: float) -> None:
+    assert hearing.listened_within_s(at(30), at(60)) == least_s
+
+
+def close(*hearings: Hearing, since: float = 30, until: float = 45, **more: Any) -> Outlook:
+    return Outlook(
+        since=at(since), until=at(until), is_close=True, hearings=hearings,
+        **{"sources": [source("flows")], **more},
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("seen", "words"),
+    [
+        (close(listened(20, 45)), "router was heard in 15.0 of 15.0 min"),
+        (close(listened(20, 45, heard=0, heard_at=None), listened(0, 10)), "router was heard in 15.0 of 15.0 min"),
+        (close(listened(20, 50, gap=0.08)), "router was heard in 14.9 of 15.0 min"),
+    ],
+)
+def test_a_close_look_is_met_where_somebody_listened_all_the_time(seen: Outlook, words: str) -> None:
+    found = judged(seen)
+
+    assert {one.outcome for one in found.values()} == {"met"}
+    assert found["stays-inside"].found == f"nothing was seen; {words}"
+
+
+@pytest.mark.parametrize(
+    ("seen", "words"),
+    [
+        (close(listened(0, 40)), "router was heard in 10.0 of 15.0 min"),
+        (close(listened(31, 45)), "router was heard in 14.0 of 15.0 min"),
+        (close(listened(20, 50, gap=1)), "router was heard in 14.0 of 15.0 min"),
+        (close(listened(20, 45, lost=1)), "router was heard in 15.0 of 15.0 min, 1 records lost"),
+        (close(listened(20, 45, heard=0, heard_at=None)), "router was heard in 0.0 of 15.0 min"),
+        (
+            close(listened(20, 45), sources=[WatchSource(name="router", kind="flows", silent_after_s=60.0)],
+                  since=30, until=50),
+            "router was heard in 0.0 of 20.0 min",
+        ),
+        (close(), "router was heard in 0.0 of 15.0 min"),
+    ],
+)  # fmt: skip
+def test_a_close_look_is_not_believed_where_a_minute_is_missing(seen: Outlook, words: str) -> None:
+    found = judged(seen)
+
+    assert {one.outcome for one in found.values()} == {"unverified"}
+    assert found["stays-inside"].reason == words

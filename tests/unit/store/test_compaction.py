@@ -29,6 +29,7 @@ async def make(path: Path, count: int) -> None:
 async def test_space_is_given_back_and_everything_else_stays(tmp_path: Path) -> None:
     path = tmp_path / "house.db"
     await fill_with_everything(path)
+    await make(path, 60)
     async with Store.open(path) as store:
         await store._connection.write(lambda database: database.execute("DELETE FROM reading_day WHERE day % 2"))
         await store.thin(END)

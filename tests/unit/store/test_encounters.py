@@ -117,6 +117,28 @@ async def test_one_device_can_be_asked_for_also_by_an_id_that_is_unknown(tmp_pat
         assert await store.company(NIGHT, "name:nobody") == []
 
 
+async def test_an_hour_keeps_between_which_moments_a_source_was_listened_to(tmp_path: Path) -> None:
+    silent = replace(HEARD, listened_s=0, listened_from=None, listened_until=None, heard=0, heard_at=None)
+    before = replace(silent, listened_from=minutes(-20), listened_until=minutes(-18), listened_s=120.0)
+    after = replace(HEARD, listened_from=minutes(20), listened_until=minutes(25), heard_at=minutes(24))
+    async with Store.open(tmp_path / "house.db") as store:
+        for one in (silent, silent, HEARD, silent, before, after):
+            await store.keep_encounters([], [one], [])
+
+        (heard,) = await store.hearings(minutes(0))
+
+    assert (heard.listened_from, heard.listened_until, heard.heard_at) == (minutes(-20), minutes(25), minutes(24))
+    assert heard.listened_s == 2 * HEARD.listened_s + 120.0
+
+
+async def test_that_nobody_listened_is_kept_as_such(tmp_path: Path) -> None:
+    silent = replace(HEARD, listened_s=0, listened_from=None, listened_until=None, heard=0, heard_at=None)
+    async with Store.open(tmp_path / "house.db") as store:
+        await store.keep_encounters([], [silent], [])
+
+        assert await store.hearings(minutes(0)) == [silent]
+
+
 async def test_hearings_add_up_and_of_company_the_most_counts(tmp_path: Path) -> None:
     async with Store.open(tmp_path / "house.db") as store:
         await store.keep_encounters([], [HEARD, HEARD], [COMPANY, replace(COMPANY, hosts=1, ports=9)])

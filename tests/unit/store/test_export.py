@@ -47,7 +47,7 @@ def test_every_line_is_what_the_schema_says_and_every_kind_is_there(path: Path) 
     assert lines[0] == {
         "type": "schema",
         "schema": "pattress.store-export/1",
-        "database_schema": 4,
+        "database_schema": 5,
         "exported_at": "2026-03-01T02:30:00.000Z",
     }
     assert lines[-1] == {"type": "end", "rows": len(lines) - 2}

@@ -5,6 +5,7 @@ import sqlite3
 import subprocess
 import sys
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -104,6 +105,21 @@ async def test_a_database_of_an_earlier_schema_keeps_what_is_in_it_and_takes_all
             assert await store.encounters(since=NIGHT, device=HALL) == [TRIED]
             assert [one.id for one in await store.close_ins("hall-lights")] == [number]
         assert ask(path, "SELECT count(*) FROM migration") == [(newest_number(MIGRATIONS),)]
+
+
+async def test_an_hour_of_an_earlier_schema_was_listened_to_at_any_part_of_it(tmp_path: Path) -> None:
+    database = connected(tmp_path / "house.db")
+    migrate(database, MIGRATIONS[:4], NIGHT)
+    hour = NIGHT.replace(minute=0)
+    database.execute("INSERT INTO word (key, text) VALUES (1, 'router')")
+    database.execute("INSERT INTO hearing VALUES (1, ?, 3000000, 7, 0, 0, 0)", [int(hour.timestamp()) // 3600])
+    database.close()
+
+    async with Store.open(tmp_path / "house.db") as store:
+        [heard] = await store.hearings(NIGHT)
+
+    assert (heard.listened_from, heard.listened_until) == (hour, hour + timedelta(hours=1))
+    assert heard.listened_within_s(hour, hour + timedelta(minutes=30)) == 1200.0
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from pattress.model.encounter import Company, Encounter, Hearing, KeptTemplate, Told
 from pattress.store.store import Store
-from unit.store.builders import HALL, NIGHT
+from unit.store.builders import HALL, NIGHT, minutes
 
 TRIED = Encounter(
     kind="tried",
@@ -20,7 +20,10 @@ TRIED = Encounter(
     octets_out=120,
     sources=("router-flows",),
 )
-HEARD = Hearing(source="router-flows", hour=NIGHT.replace(minute=0), listened_s=1800.5, heard=40, lost=1, unmatched=2)
+HEARD = Hearing(
+    source="router-flows", hour=NIGHT.replace(minute=0), listened_s=1800.5, listened_from=minutes(-15),
+    listened_until=minutes(18), heard_at=minutes(12), heard=40, lost=1, unmatched=2,
+)  # fmt: skip
 COMPANY = Company(device=HALL, hour=NIGHT.replace(minute=0), hosts=3, ports=2)
 TOLD = Told(
     device=HALL, kind="tried", place="203.0.113.0/24", first_at=NIGHT, last_at=NIGHT, count=4, octets=480,
