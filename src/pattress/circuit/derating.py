@@ -7,6 +7,7 @@ source. There is no published universal number; every factor used stands in the 
 from pattress.circuit import given
 from pattress.circuit.load import Draw, draw_of, rating_answer
 from pattress.circuit.working import DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
+from pattress.model.article import with_article
 from pattress.model.circuit import Load, LoadKind
 from pattress.model.tables import Figure, Tables
 
@@ -84,7 +85,7 @@ def module_answer(
         ),
         *rating.lines,
         step(
-            f"usable part for a {load.kind} load",
+            f"usable part for {with_article(load.kind)} load",
             "a = min(share, contact inrush / load inrush)",
             f"min({shown(facts.contact_share.value)}, {shown(closes_on)} / {shown(inrush.value)})",
             share.value,
@@ -112,7 +113,7 @@ def module_answer(
     counted_words = f"{shown(counted)} A" + (" counted as continuous" if drawn.is_continuous else "")
     sentence = (
         f"{name}: {counted_words} against {shown(usable_a)} A usable "
-        f"({percent(share.value)} of {shown(rating.values['rating_a'])} A for a {load.kind} load); "
+        f"({percent(share.value)} of {shown(rating.values['rating_a'])} A for {with_article(load.kind)} load); "
         f"at most {shown(most_w)} W of this kind {'fit' if is_carried else 'would fit'}."
     )
     return Answer(
@@ -149,8 +150,8 @@ def inrush_answer(kind: LoadKind, current_a: float, rated_current_a: float, tabl
     return Answer(
         question="inrush",
         verdict="fits" if is_borne else "unfit",
-        sentence=f"A {kind} load of {shown(current_a)} A draws up to {shown(first)} A at first; a contact of "
-        f"{shown(rated_current_a)} A closes on {shown(limit)} A.",
+        sentence=f"{with_article(kind).capitalize()} load of {shown(current_a)} A draws up to {shown(first)} A at first; "
+        f"a contact of {shown(rated_current_a)} A closes on {shown(limit)} A.",
         values={"inrush_a": first, "closes_on_a": limit, "most_a": limit / inrush.value},
         lines=(
             _amperes("steady current", "I", f"{shown(current_a)} A", current_a, PLAN),

@@ -8,6 +8,7 @@ import math
 from pattress.circuit import given
 from pattress.circuit.load import draw_of
 from pattress.circuit.working import DATA_SHEET, DERIVED, Answer, Verdict, is_within, shown, step
+from pattress.model.article import with_article
 from pattress.model.circuit import EdgeOfDimming, Load, LoadKind
 from pattress.model.tables import Tables
 
@@ -43,10 +44,10 @@ def dimmer_answer(
     """
     total_w = draw_of(load, voltage_v, tables).current_a * voltage_v  # volt-amperes: peaks of current heat a dimmer
     watts = load.total_w
-    name = load.name or f"the {load.kind} load"
+    name, lamps = load.name or f"the {load.kind} load", with_article(f"{load.kind} load")
     share = tables.kinds[load.kind].dimmer_share
     if share is None:
-        sentence = f"{name}: a {load.kind} load cannot be dimmed."
+        sentence = f"{name}: {lamps} cannot be dimmed."
         return Answer(question="dimmer", verdict="unfit", sentence=sentence, cautions=(NEVER,))
     if watts == 0:
         sentence = f"The power of {name} was not said, so whether the dimmer suits it was not judged."
@@ -67,12 +68,12 @@ def dimmer_answer(
     if count is not None:
         values["fewest"], values["most"] = float(count[0]), float(count[1])
     verdict: Verdict = "fits"
-    says = [f"{name}: {shown(watts)} W of the {shown(usable)} W that a {load.kind} load may use of {shown(rated)} W."]
+    says = [f"{name}: {shown(watts)} W of the {shown(usable)} W that {lamps} may use of {shown(rated)} W."]
     if not (is_within(watts, usable) and is_within(total_w, rated)):
         verdict = "unfit"
         says[0] = (
-            f"{name}: {shown(watts)} W ({shown(total_w)} VA) are more than the {shown(usable)} W that a {load.kind} "
-            f"load may use of {shown(rated)} W."
+            f"{name}: {shown(watts)} W ({shown(total_w)} VA) are more than the {shown(usable)} W that {lamps} "
+            f"may use of {shown(rated)} W."
         )
         if count is not None:
             says.append(f"At most {count[1]} such lamps fit.")
@@ -118,10 +119,12 @@ def edge_answer(
 
     Source: common practice; IEC 60669-2-1 for the marking of electronic switches.
     """
+    lamps = with_article(f"{kind} load")
     stands = (asked,) if asked is not None else tables.kinds[kind].edges
     if not stands or tables.kinds[kind].dimmer_share is None:
-        return Answer(question="edge", verdict="unfit", sentence=f"A {kind} load cannot be dimmed.", cautions=(NEVER,))
-    who = "the lamp's maker asks for" if asked is not None else f"a {kind} load stands"
+        sentence = f"{lamps.capitalize()} cannot be dimmed."
+        return Answer(question="edge", verdict="unfit", sentence=sentence, cautions=(NEVER,))
+    who = "the lamp's maker asks for" if asked is not None else f"{lamps} stands"
     wanted = " or ".join(f"{edge} edge" for edge in stands)
     if dimmer_edge is None:
         sentence = f"It is not known which edge the dimmer cuts; {who} {wanted}."

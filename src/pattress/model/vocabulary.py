@@ -14,6 +14,7 @@ from functools import cache, lru_cache
 from typing import Literal
 
 from pattress.model.addresses import normal_address, normal_mac
+from pattress.model.article import with_article
 
 Value = bool | int | float | str
 """What a setting can hold."""
@@ -72,7 +73,7 @@ class SettingDefinition:
         if self.minimum is not None:
             return f"{_article(self.type)} of at least {self.minimum:g}{unit}"
         if self.form is not None:
-            return f"{'a' if self.form.startswith('h') else 'an'} {self.form}"
+            return with_article(self.form)
         if self.type == "boolean":
             return "true or false"
         return _article(self.type)

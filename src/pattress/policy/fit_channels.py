@@ -13,6 +13,7 @@ from pattress.circuit.led import class2_answer, strip_answer, strip_drop_answer,
 from pattress.circuit.load import rating_answer
 from pattress.circuit.supply import channels_answer
 from pattress.circuit.working import Answer, is_within, percent, shown
+from pattress.model.article import with_article
 from pattress.model.circuit import EdgeOfDimming, Load
 from pattress.model.errors import CircuitError
 from pattress.policy.fit_case import Case, Fit, asked, pieces, silent, title_of, worst
@@ -103,8 +104,8 @@ def _against(load: Load, channel: str, value: float, limit: float, unit: str) ->
     fits = is_within(value, limit)
     word = "are within" if fits else "are more than"
     sentence = (
-        f"{load.name}: {shown(value)} {unit} {word} the {shown(limit)} {unit} that the data sheet gives for a "
-        f"{load.kind} load"
+        f"{load.name}: {shown(value)} {unit} {word} the {shown(limit)} {unit} that the data sheet gives for "
+        f"{with_article(load.kind)} load"
     )
     return Fit(rule=FIT_RATING, outcome="met" if fits else "broken", sentence=sentence, channel=channel)
 

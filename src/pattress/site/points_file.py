@@ -11,6 +11,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, Field
 
 from pattress.model.addresses import IPNetwork, is_inside, normal_mac, parse_address
+from pattress.model.article import with_article
 from pattress.model.plan import OtherDevice, Plan, Point
 from pattress.model.profile import Profile
 from pattress.model.vocabulary import Value, channel_of
@@ -100,7 +101,7 @@ def _check_unique(file: TomlFile) -> None:
             if key == "mac" and isinstance(value, str):
                 value = normal_mac(value)
             what = "hardware address" if key == "mac" else "announced name" if key == "announced" else key
-            expected = f"{'an' if what[0] == 'a' else 'a'} {what} that no other entry has"
+            expected = f"{with_article(what)} that no other entry has"
             file.check_unique(seen, (*path, key), value, expected=expected)
 
 

@@ -7,6 +7,7 @@ whether the profile as a whole makes sense (`profile_file`).
 from collections.abc import Mapping
 from typing import Any
 
+from pattress.model.article import with_article
 from pattress.model.profile import SettingSource
 from pattress.model.vocabulary import SettingDefinition, Value
 from pattress.site.files import TomlFile
@@ -64,7 +65,7 @@ def _source(
     _check_clock(file, path, name, shape)
     for key in ("scale", "offset"):
         if getattr(shape, key) is not None and definition.type not in ("integer", "number"):
-            file.fault((*path, key), found=f"a {key}", expected=f"none, for {name} is {_kind(definition)}")
+            file.fault((*path, key), found=with_article(key), expected=f"none, for {name} is {_kind(definition)}")
     if len(file.faults) > before:
         return None
     return SettingSource(

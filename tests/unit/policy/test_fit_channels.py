@@ -77,7 +77,7 @@ def test_what_the_data_sheet_says_of_a_kind_of_load_counts_before_general_factor
     more = judged(sheet, replace(many, count=34))["fit-rating"]
 
     assert (fit.outcome, more.outcome) == ("met", "broken")
-    assert "270 W are within the 300 W that the data sheet gives for a led-lamp load" in fit.sentence
+    assert "270 W are within the 300 W that the data sheet gives for an led-lamp load" in fit.sentence
 
 
 def test_loads_of_several_kinds_at_one_output_add_up_by_the_part_that_each_uses() -> None:
