@@ -150,8 +150,8 @@ def inrush_answer(kind: LoadKind, current_a: float, rated_current_a: float, tabl
     return Answer(
         question="inrush",
         verdict="fits" if is_borne else "unfit",
-        sentence=f"{with_article(kind).capitalize()} load of {shown(current_a)} A draws up to {shown(first)} A at first; "
-        f"a contact of {shown(rated_current_a)} A closes on {shown(limit)} A.",
+        sentence=f"{with_article(kind).capitalize()} load of {shown(current_a)} A draws up to {shown(first)} A "
+        f"at first; a contact of {shown(rated_current_a)} A closes on {shown(limit)} A.",
         values={"inrush_a": first, "closes_on_a": limit, "most_a": limit / inrush.value},
         lines=(
             _amperes("steady current", "I", f"{shown(current_a)} A", current_a, PLAN),
