@@ -65,6 +65,11 @@ class Conversation:
         """The port on the side that was called."""
         return self.remote_port if self.began == "device" else self.device_port
 
+    @property
+    def has_waited(self) -> bool:
+        """Whether the other direction had time to be told, of a conversation that goes on all the while."""
+        return self.count > 0 and abs(self.last_at - self.first_at) > PAIRING
+
     def take_in(self, traffic: Traffic, *, is_outgoing: bool) -> None:
         """Add what a source says of it."""
         forward = (traffic.packets, traffic.octets, traffic.flags)
@@ -74,6 +79,8 @@ class Conversation:
         # A record of both directions may hold the second alone, and then says that nothing was answered.
         goes_forth = not (goes_back and traffic.is_answered is False and not traffic.packets and not traffic.octets)
         has_sent, has_come = (goes_forth, goes_back) if is_outgoing else (goes_back, goes_forth)
+        if not self.count:
+            self.first_at = traffic.at
         if has_sent:
             self.is_refused |= self._is_reset(sent[2])
             self.has_out |= not self._is_reset(sent[2])
@@ -102,7 +109,6 @@ class Conversation:
     def told(self) -> None:
         """Take note that all of it was told: what comes next counts from nothing."""
         self.packets_out = self.octets_out = self.packets_in = self.octets_in = self.count = 0
-        self.first_at = self.last_at
 
 
 class Conversations:
@@ -111,13 +117,19 @@ class Conversations:
     def __init__(self) -> None:
         self._open: OrderedDict[Key, Conversation] = OrderedDict()
 
-    def take_in(self, traffic: Traffic, *, is_outgoing: bool) -> tuple[Conversation, Conversation | None]:
-        """Return the conversation that a piece of evidence belongs to, and one that had to make room for it."""
+    def take_in(self, traffic: Traffic, *, is_outgoing: bool) -> tuple[Conversation, list[Conversation]]:
+        """Return the conversation that a piece of evidence belongs to, and those that are over by it.
+
+        These are one between the same ends that nothing came of for the pairing time, and one that had to make room.
+        """
         device, remote = (traffic.sender, traffic.receiver) if is_outgoing else (traffic.receiver, traffic.sender)
         ports = (traffic.sender_port, traffic.receiver_port)
         device_port, remote_port = ports if is_outgoing else ports[::-1]
         key = (device, remote, traffic.protocol, device_port, remote_port)
-        found = self._open.pop(key, None)
+        found, over = self._open.pop(key, None), list[Conversation]()
+        if found is not None and abs(traffic.at - found.last_at) > PAIRING:
+            over.append(found)
+            found = None
         if found is None:
             found = Conversation(
                 device=device, remote=remote, protocol=traffic.protocol, device_port=device_port,
@@ -125,8 +137,9 @@ class Conversations:
             )  # fmt: skip
         found.take_in(traffic, is_outgoing=is_outgoing)
         self._open[key] = found
-        made_room = self._open.popitem(last=False)[1] if len(self._open) > MAX_CONVERSATIONS else None
-        return found, made_room
+        if len(self._open) > MAX_CONVERSATIONS:
+            over.append(self._open.popitem(last=False)[1])
+        return found, over
 
     def over(self, now: datetime | None) -> Iterator[Conversation]:
         """Yield, and forget, those of which nothing came for the pairing time; with None, all of them.

@@ -5,7 +5,8 @@ keeping encounters, telling a person.
 
 - Dropped by a packet filter: `tried`, or `approached` where the outside sent it.
 - Let through on the way out, or packets both ways: `reached`. A reset alone is no answer: packet filters send them.
-- Out alone, with no word of a filter: `tried`, once the other direction had time to be told.
+- Out alone, with no word of a filter: `tried`, once the other direction had time to be told; `approached` where it can
+  only be an answer (from a lower port to a higher).
 - In alone: `reached` where it can only be an answer (from a lower port to a higher), else `approached`.
 """
 
@@ -94,15 +95,17 @@ class Judge:
         elif is_icmp_error(traffic):
             yield from self._error(traffic, device)
             return
-        conversation, made_room = self._conversations.take_in(traffic, is_outgoing=is_outgoing)
-        if made_room is not None:
-            yield from self._settle(made_room)
+        conversation, over = self._conversations.take_in(traffic, is_outgoing=is_outgoing)
+        for one in over:
+            yield from self._settle(one)
         if traffic.verdict == "dropped":
             yield from self._told(conversation, "tried" if is_outgoing else "approached")
         elif conversation.has_out and conversation.has_in:
             yield from self._reached(conversation)
         elif traffic.verdict == "let-through" and is_outgoing:
             yield from self._told(conversation, "reached")
+        elif conversation.has_waited:
+            yield from self._settle(conversation)
 
     def _note_sending(self, device: IPAddress, at: datetime) -> None:
         self._sent_out.pop(device, None)

@@ -87,6 +87,7 @@ DEVICE = f"mac:{MAC}"
         ([out(flags=SYN, back_packets=1, back_octets=40, back_flags=RST_ACK)], "tried", ONLY_RESET),
         ([back(flags=SYN_ACK)], "reached", ONLY_ANSWER),
         ([back(flags=RST_ACK)], "tried", ONLY_RESET),
+        ([out(sender_port=80, receiver_port=50_001)], "approached", None),
         ([back(sender_port=50_001, receiver_port=80, flags=SYN)], "approached", None),
         ([back(sender_port=50_001, receiver_port=80, verdict="dropped")], "approached", None),
         ([back(sender_port=50_001, receiver_port=80), out(sender_port=80, receiver_port=50_001)],
@@ -110,6 +111,29 @@ def test_what_went_both_ways_is_told_at_once_and_what_only_left_waits_for_its_an
     assert asked.settled(NOON + PAIRING) == []
     assert shown(asked.judge(back(at=NOON + timedelta(seconds=30)))) == [("reached", DEVICE, "203.0.113.9", None)]
     assert asked.settled(None) == []
+
+
+def test_what_keeps_being_tried_from_one_port_is_told_while_it_goes_on() -> None:
+    asked, minute = judge(), timedelta(minutes=1)
+    told: list[Encounter] = []
+
+    for number in range(8):
+        at = NOON + number * minute
+        told += asked.judge(out(protocol=17, sender_port=123, receiver_port=123, at=at)) + asked.settled(at)
+
+    assert [(one.kind, one.count, one.first_at - NOON, one.last_at - NOON) for one in told] == [
+        ("tried", 4, 0 * minute, 3 * minute),
+        ("tried", 4, 4 * minute, 7 * minute),
+    ]
+    assert asked.settled(None) == []
+
+
+def test_packets_between_the_same_ends_that_lie_far_apart_answer_nothing() -> None:
+    asked, late = judge(), NOON + timedelta(days=3)
+    asked.judge(out())
+
+    assert [(one.kind, one.last_at) for one in asked.judge(back(at=late))] == [("tried", NOON)]
+    assert shown(asked.settled(None)) == [("reached", DEVICE, "203.0.113.9", ONLY_ANSWER)]
 
 
 def test_both_directions_are_counted_once() -> None:
