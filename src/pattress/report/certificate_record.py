@@ -17,6 +17,7 @@ from pattress.model.kept import SignOff
 from pattress.model.vocabulary import Value
 from pattress.report.document import time_text
 from pattress.report.planned import planned_steps
+from pattress.report.text import counted
 
 Verdict = Literal["in-order", "with-gaps", "not-in-order", "unfinished", "given-up"]
 VERDICT_WORDS: Mapping[Verdict, str] = {
@@ -129,11 +130,6 @@ class CertificateRecord:
                 return str(result.facts[name])
         planned = self.plan.get(name)
         return f"{planned} (as planned)" if planned is not None else None
-
-
-def counted(number: int, what: str) -> str:
-    """Return a number of things in words."""
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def verdict_sentence(record: CertificateRecord) -> str:

@@ -1,6 +1,5 @@
 """Answers to questions about circuits, for people and machines: the verdict, then the working line by line."""
 
-import textwrap
 from collections.abc import Iterator
 from typing import Any
 
@@ -8,7 +7,6 @@ from pattress.circuit.working import LAST_WORD, Answer, Line, Verdict, shown
 from pattress.model.finding import Outcome
 from pattress.model.tables import FIGURES, ConductorSize, Figure, Tables
 from pattress.report.text import Style
-from pattress.report.visible import visible
 
 _WORDS: dict[Verdict, tuple[str, Outcome | None]] = {
     "fits": ("FITS", "met"),
@@ -16,23 +14,23 @@ _WORDS: dict[Verdict, tuple[str, Outcome | None]] = {
     "undecided": ("NOT SURE", "unverified"),
     "figure": ("", None),
 }
-_INDENT = " " * 4
+_INDENT, _HANGING = 4, 7
 
 
 def circuit_text(answer: Answer, tables: Tables, style: Style) -> str:
     """Return an answer: its verdict, its working with the source of each line, what to mind, who has the last word."""
     word, outcome = _WORDS[answer.verdict]
     lines = [style.strong(word, outcome)] if word else []
-    lines += _wrapped(answer.sentence, style, "")
+    lines += style.wrapped(answer.sentence, hanging=3)
     for number, line in enumerate(answer.lines, start=1):
-        lines += ["", *_wrapped(f"{number}. {line.what}", style, "")]
-        lines += _wrapped(_worked(line), style, _INDENT)
-        lines += _wrapped(f"by: {line.source}", style, _INDENT)
+        lines += ["", *style.wrapped(f"{number}. {line.what}", hanging=3)]
+        lines += style.wrapped(_worked(line), indent=_INDENT, hanging=_HANGING)
+        lines += style.wrapped(f"by: {line.source}", indent=_INDENT, hanging=_HANGING)
     lines.append("")
     for caution in answer.cautions:
-        lines += _wrapped(f"Mind: {caution}", style, "")
-    lines += _wrapped(f"Tables: {_edition(tables)}.", style, "")
-    lines += _wrapped(answer.last_word, style, "")
+        lines += style.wrapped(f"Mind: {caution}", hanging=3)
+    lines += style.wrapped(f"Tables: {_edition(tables)}.", hanging=3)
+    lines += style.wrapped(answer.last_word, hanging=3)
     return "\n".join(lines) + "\n"
 
 
@@ -66,8 +64,8 @@ def tables_text(tables: Tables, style: Style) -> str:
     lines = [style.strong(_edition(tables)), ""]
     for name, definition in FIGURES.items():
         unit = "" if definition.unit == "1" else f" {definition.unit}"
-        lines += _wrapped(f"{name} = {shown(tables.value(name))}{unit}: {definition.meaning}", style, "")
-        lines += _wrapped(f"by: {tables.figure(name).source}", style, _INDENT)
+        lines += style.wrapped(f"{name} = {shown(tables.value(name))}{unit}: {definition.meaning}", hanging=3)
+        lines += style.wrapped(f"by: {tables.figure(name).source}", indent=_INDENT, hanging=_HANGING)
     for kind, facts in tables.kinds.items():
         lines += ["", style.strong(kind)]
         parts: list[tuple[str, Figure | None]] = [
@@ -78,13 +76,19 @@ def tables_text(tables: Tables, style: Style) -> str:
         ]
         for name, figure in parts:
             if figure is not None:
-                lines += _wrapped(f"{name} = {shown(figure.value)}, by: {figure.source}", style, _INDENT)
-        lines += _wrapped(f"edges: {', '.join(facts.edges) or 'none, it cannot be dimmed'}", style, _INDENT)
+                lines += style.wrapped(
+                    f"{name} = {shown(figure.value)}, by: {figure.source}", indent=_INDENT, hanging=_HANGING
+                )
+        lines += style.wrapped(
+            f"edges: {', '.join(facts.edges) or 'none, it cannot be dimmed'}", indent=_INDENT, hanging=_HANGING
+        )
     for size in tables.sizes:
         lines += ["", style.strong(f"{size.name} ({shown(size.area_mm2)} mm2)")]
         for name, unit, figure in _of_size(size, tables):
-            lines += _wrapped(f"{name}: {shown(figure.value)} {unit}, by: {figure.source}", style, _INDENT)
-    return "\n".join([*lines, "", *_wrapped(LAST_WORD, style, "")]) + "\n"
+            lines += style.wrapped(
+                f"{name}: {shown(figure.value)} {unit}, by: {figure.source}", indent=_INDENT, hanging=_HANGING
+            )
+    return "\n".join([*lines, "", *style.wrapped(LAST_WORD, hanging=3)]) + "\n"
 
 
 def tables_document(tables: Tables) -> dict[str, Any]:
@@ -153,9 +157,3 @@ def _figure(figure: Figure) -> dict[str, Any]:
 
 def _edition(tables: Tables) -> str:
     return f"{tables.title}, {tables.edition}"
-
-
-def _wrapped(text: str, style: Style, indent: str) -> list[str]:
-    return textwrap.wrap(
-        visible(text), style.width, initial_indent=indent, subsequent_indent=indent + "   ", break_on_hyphens=False
-    )

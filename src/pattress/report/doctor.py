@@ -1,6 +1,5 @@
 """The doctor's findings for people and machines."""
 
-import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -19,9 +18,7 @@ def doctor_text(diagnoses: Sequence[Diagnosis], style: Style) -> str:
         word = style.strong(f"{_WORDS[one.outcome]:8}", one.outcome)
         lines.append(f"{word}  {visible(one.title)}: {visible(one.found)}")
         if one.outcome != "met":
-            lines += textwrap.wrap(
-                f"To do: {visible(one.remedy)}", style.width, initial_indent=" " * 10, subsequent_indent=" " * 10
-            )
+            lines += style.wrapped(f"To do: {one.remedy}", indent=10)
     return "\n".join(lines) + "\n"
 
 

@@ -3,7 +3,6 @@
 What belongs here: text and documents. What does not: judging (`policy.fitness`).
 """
 
-import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import Any
@@ -15,7 +14,7 @@ from pattress.model.tables import Tables
 from pattress.policy.fit_case import Fit
 from pattress.policy.fit_which import Candidate
 from pattress.policy.fitness import PointFitness
-from pattress.report.text import Style, advice_lines, summary_line
+from pattress.report.text import Style, advice_lines, counted, summary_line
 from pattress.report.visible import visible
 
 Document = dict[str, Any]
@@ -28,7 +27,7 @@ def fit_text(site: str, tables: Tables, judged: Sequence[PointFitness], style: S
 
     A brief text has, of what is met, only what is about a channel, and counts the rest.
     """
-    lines = [style.strong(f"{visible(site)}: {_count(len(judged), 'point')} judged by {_family(tables)}")]
+    lines = [style.strong(f"{visible(site)}: {counted(len(judged), 'point')} judged by {_family(tables)}")]
     for room, points in groupby(sorted(judged, key=lambda one: one.point.room), key=lambda one: one.point.room):
         lines += ["", f"  {visible(room)}"]
         for one in points:
@@ -37,9 +36,9 @@ def fit_text(site: str, tables: Tables, judged: Sequence[PointFitness], style: S
     broken = [finding for finding in findings if finding.outcome == "broken"]
     if broken:
         lines += ["", style.strong("Why, and what to do"), *advice_lines(broken, style)]
-    lines += ["", *_wrapped(LAST_WORD, style, "", "")]
+    lines += ["", *style.wrapped(LAST_WORD)]
     unplanned = sum(not one.findings for one in judged)
-    unsaid = f"; {_count(unplanned, 'point')} without a circuit" if unplanned else ""
+    unsaid = f"; {counted(unplanned, 'point')} without a circuit" if unplanned else ""
     lines += ["", style.strong(f"{summary_line(findings)}{unsaid}.")]
     return "\n".join(lines) + "\n"
 
@@ -61,13 +60,13 @@ def which_text(
             planned = ", as planned" if one.profile.id == point.kind else ""
             lines.append(visible(f"  {one.profile.id} ({one.profile.maker} {one.profile.model}{planned})"))
             for reason in reasons_of(one):
-                lines += _wrapped(reason, style, "    ", "      ")
+                lines += style.wrapped(reason, indent=4, hanging=6)
     open_ones = [fit for fit in common if fit.outcome != "met"]
     if open_ones:
         lines += ["", style.strong("WHATEVER THE KIND", "broken")]
         for fit in open_ones:
-            lines += _wrapped(f"{fit.outcome}: {fit.rule.title}: {fit.sentence}", style, "  ", "    ")
-    lines += ["", *_wrapped(LAST_WORD, style, "", "")]
+            lines += style.wrapped(f"{fit.outcome}: {fit.rule.title}: {fit.sentence}", indent=2, hanging=4)
+    lines += ["", *style.wrapped(LAST_WORD)]
     return "\n".join(lines) + "\n"
 
 
@@ -180,22 +179,16 @@ def _verdict(one: PointFitness) -> str:
     broken = sum(finding.outcome == "broken" for finding in one.findings)
     unverified = sum(finding.outcome == "unverified" for finding in one.findings)
     if broken:
-        return f"does not suit its circuit, {_count(broken, 'reason')}"
-    return f"{_count(unverified, 'question')} could not be checked" if unverified else "suits its circuit"
+        return f"does not suit its circuit, {counted(broken, 'reason')}"
+    return f"{counted(unverified, 'question')} could not be checked" if unverified else "suits its circuit"
 
 
 def _question_lines(fit: Fit, finding: Finding, style: Style) -> Iterator[str]:
     grave = f" ({finding.rule.severity})" if finding.outcome == "broken" else ""
-    yield from _wrapped(f"{_SAID[finding.outcome]}{grave}: {finding.sentence}", style, " " * 6, " " * 8)
+    yield from style.wrapped(f"{_SAID[finding.outcome]}{grave}: {finding.sentence}", indent=6, hanging=8)
     if finding.outcome == "broken":
         for caution in fit.cautions:
-            yield from _wrapped(caution, style, " " * 8, " " * 8)
-
-
-def _wrapped(text: str, style: Style, first: str, rest: str) -> list[str]:
-    return textwrap.wrap(
-        visible(text), style.width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
-    )
+            yield from style.wrapped(caution, indent=8)
 
 
 def _family(tables: Tables) -> str:
@@ -222,7 +215,3 @@ def _waiver(finding: Finding) -> Document | None:
     if waiver is None:
         return None
     return {"reason": waiver.reason, "who": waiver.who, "until": waiver.until.isoformat()}
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -17,7 +17,7 @@ from pattress.report.html_sections import (
 from pattress.report.marks import OUTCOME_WORDS, mark, sheet
 from pattress.report.markup import Content, Markup, breakable, lines, tag
 from pattress.report.page import html_document, style_of
-from pattress.report.text import Heading
+from pattress.report.text import Heading, counted
 
 NO_SUBSTITUTE = (
     "This report is no substitute for the inspection that the code requires, and a clean one does not make a circuit "
@@ -79,15 +79,11 @@ def _verdict(counts: dict[Outcome, int]) -> str:
     if not any(counts.values()):
         return "Nothing was checked."
     if counts["broken"]:
-        more = f", and {_checks(counts['unverified'])} could not be made" if counts["unverified"] else ""
-        return f"Not as intended: {_checks(counts['broken'])} failed{more}."
+        more = f", and {counted(counts['unverified'], 'check')} could not be made" if counts["unverified"] else ""
+        return f"Not as intended: {counted(counts['broken'], 'check')} failed{more}."
     if counts["unverified"]:
-        return f"Not known to be as intended: {_checks(counts['unverified'])} could not be made."
+        return f"Not known to be as intended: {counted(counts['unverified'], 'check')} could not be made."
     return "Everything that was checked is as intended, or accepted." if counts["waived"] else "All as intended."
-
-
-def _checks(number: int) -> str:
-    return "1 check" if number == 1 else f"{number} checks"
 
 
 def _footer(heading: Heading) -> Markup:

@@ -11,7 +11,7 @@ from pattress.policy.builtin import CAUTION
 from pattress.report.marks import badge, mark
 from pattress.report.markup import Content, Markup, breakable, lines, tag, together
 from pattress.report.places import Place, Room, by_room, gravest_first, place_key, rules_of
-from pattress.report.text import override_words
+from pattress.report.text import counted, override_words
 
 MAX_NAMES = 6  # of the checks that one reason left open; the others are counted, and listed when asked for
 _PlaceIds = Mapping[tuple[str, str], str]
@@ -58,8 +58,9 @@ def waived_section(findings: Sequence[Finding]) -> Markup | None:
 def met_section(findings: Sequence[Finding], total: int) -> Markup:
     """Return a count of what is met, and a table for each place to unfold."""
     rooms = [_room(room, [_met_place(place) for place in room.places]) for room in by_room(findings)]
-    checks = "check" if total == 1 else "checks"
-    return _section("met", f"Met: {len(findings)} of {total} {checks}", tag("div", lines(rooms), class_="rooms"))
+    return _section(
+        "met", f"Met: {len(findings)} of {counted(total, 'check')}", tag("div", lines(rooms), class_="rooms")
+    )
 
 
 def sources_section(sources: Sequence[SourceReport], conflicts: Iterable[Conflict]) -> Markup:
@@ -166,7 +167,7 @@ def _unverified_place(place: Place) -> Markup:
 def _reason(reason: str, findings: Sequence[Finding]) -> Markup:
     gravest = min((finding.rule.severity for finding in findings), key=SEVERITIES.index)
     names = list(dict.fromkeys(finding.setting or finding.rule.title for finding in findings))
-    number = "1 check" if len(findings) == 1 else f"{len(findings)} checks"
+    number = counted(len(findings), "check")
     if len(names) <= MAX_NAMES:
         listed = tag("p", *_listed(names), class_="names")
     else:
@@ -204,7 +205,7 @@ def _met_place(place: Place) -> Markup:
         )
         for finding in place.findings
     ]  # fmt: skip
-    number = "1 check" if len(rows) == 1 else f"{len(rows)} checks"
+    number = counted(len(rows), "check")
     table = tag(
         "table",
         tag("caption", f"Met at {title}", class_="unseen"),

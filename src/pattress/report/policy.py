@@ -1,6 +1,5 @@
 """Policies for people: a rule in words, how much of a policy can be judged, and what it finds when it is tried."""
 
-import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,7 +10,7 @@ from pattress.model.site import Networks
 from pattress.model.vocabulary import generic_name
 from pattress.policy.coverage import Coverage, Gap, RuleCoverage, provision_of
 from pattress.policy.words import applies_words, requirement_words
-from pattress.report.text import Style, findings_lines
+from pattress.report.text import Style, counted, findings_lines
 from pattress.report.visible import visible
 
 MAX_REASONS = 2
@@ -45,21 +44,25 @@ def coverage_text(site: str, coverage: Coverage, style: Style) -> str:
     policy = coverage.policy
     noun = "point" if any(place.point for place in coverage.places) else "kind"
     heading = (
-        f"{visible(site)}: {_count(len(policy.rules), 'rule')} of {policy.id} at {_count(len(coverage.places), noun)}"
+        f"{visible(site)}: {counted(len(policy.rules), 'rule')} of {policy.id} at {counted(len(coverage.places), noun)}"
     )
     lines = [style.strong(heading), "", *_coverage_table(coverage, noun, style)]
     gaps = [line for one in coverage.rules for line in _gap_lines(one, noun)]
     if gaps:
         lines += ["", style.strong("CANNOT BE JUDGED", "unverified")]
-        lines += [wrapped for line in gaps for wrapped in _wrapped(line, style, indent=2)]
+        lines += [wrapped for line in gaps for wrapped in style.wrapped(line, indent=2, hanging=4)]
     if coverage.unreported:
         lines += ["", style.strong("SETTINGS THAT NO KIND HERE REPORTS", "unverified")]
         for setting in coverage.unreported:
             near = f"; most like it: {', '.join(setting.nearest)}" if setting.nearest else ""
-            lines += _wrapped(f"{setting.setting} ({', '.join(setting.rules)}){near}", style, indent=2)
+            lines += style.wrapped(f"{setting.setting} ({', '.join(setting.rules)}){near}", indent=2, hanging=4)
     idle = [one.rule.id for one in coverage.rules if one.is_idle]
     if idle:
-        lines += ["", style.strong("RULES THAT APPLY TO NOTHING HERE"), *_wrapped(", ".join(idle), style, indent=2)]
+        lines += [
+            "",
+            style.strong("RULES THAT APPLY TO NOTHING HERE"),
+            *style.wrapped(", ".join(idle), indent=2, hanging=4),
+        ]
     lines += _provision_lines(coverage, style)
     return "\n".join(lines) + "\n"
 
@@ -75,10 +78,10 @@ def trial_text(
         ages = f"settings of {first}" if first == last else f"settings of {first} to {last}"
     else:
         ages = "no settings"
-    unread = f", {_count(never, 'point')} never read" if never else ""
+    unread = f", {counted(never, 'point')} never read" if never else ""
     return "\n".join([
         style.strong(f"{visible(site)}: {visible(policy.id)} tried; no device was asked"),
-        f"{_count(len(policy.rules), 'rule')} ({policy.digest[:8]}), {ages}{unread}",
+        f"{counted(len(policy.rules), 'rule')} ({policy.digest[:8]}), {ages}{unread}",
         *findings_lines(findings, style),
     ]) + "\n"  # fmt: skip
 
@@ -86,7 +89,7 @@ def trial_text(
 def _list(shown: Shown, style: Style) -> Iterator[str]:
     policy = shown.policy
     yield style.strong(visible(f"{policy.id}: {policy.title}"))
-    yield visible(f"{_count(len(policy.rules), 'rule')} ({policy.digest[:8]}) of {', '.join(policy.files)}")
+    yield visible(f"{counted(len(policy.rules), 'rule')} ({policy.digest[:8]}) of {', '.join(policy.files)}")
     yield ""
     width = max(len(rule.id) for rule in shown.rules)
     changed = {one.rule for one in policy.overridden}
@@ -141,7 +144,7 @@ def _coverage_table(coverage: Coverage, noun: str, style: Style) -> Iterator[str
         unjudged = len({gap.place for gap in one.gaps})
         kinds = sorted({place.kind for place in one.places})
         listed = ", ".join(kinds) if len(kinds) <= MAX_KINDS else f"{len(kinds)} kinds"
-        judged = _count(len(one.places), noun)
+        judged = counted(len(one.places), noun)
         yield visible(f"  {one.rule.id:{width}}  {one.rule.severity:8}  {judged:10}  {unjudged:6}  {listed}".rstrip())
 
 
@@ -150,12 +153,12 @@ def _provision_lines(coverage: Coverage, style: Style) -> Iterator[str]:
         yield ""
         yield style.strong(f"PROVISIONS THAT RULES LOOK AT: {len(coverage.provisions)}")
         for provision, rules in coverage.provisions.items():
-            yield from _wrapped(f"{provision}: {', '.join(rules)}", style, indent=2)
+            yield from style.wrapped(f"{provision}: {', '.join(rules)}", indent=2, hanging=4)
     if coverage.beyond:
         yield ""
         yield style.strong(f"PROVISIONS THAT NO SETTING CAN SHOW: {len(coverage.beyond)}")
         for one in coverage.beyond:
-            yield from _wrapped(f"{provision_of(one.provision) or one.provision}: {one.why}", style, indent=2)
+            yield from style.wrapped(f"{provision_of(one.provision) or one.provision}: {one.why}", indent=2, hanging=4)
 
 
 def _gap_lines(one: RuleCoverage, noun: str) -> Iterator[str]:
@@ -166,23 +169,9 @@ def _gap_lines(one: RuleCoverage, noun: str) -> Iterator[str]:
     for setting, gaps in by_setting.items():
         reasons = list(dict.fromkeys(gap.reason for gap in gaps))
         more = f", and {len(reasons) - MAX_REASONS} more reasons like these" if len(reasons) > MAX_REASONS else ""
-        where = _count(len({gap.place for gap in gaps}), noun)
+        where = counted(len({gap.place for gap in gaps}), noun)
         yield f"{one.rule.id}, {setting} at {where}: {'; '.join(reasons[:MAX_REASONS])}{more}"
 
 
 def _labelled(label: str, text: str, style: Style) -> Iterable[str]:
-    return _wrapped(f"{label + ':':12}{text}", style, indent=2, hanging=14)
-
-
-def _wrapped(text: str, style: Style, *, indent: int, hanging: int | None = None) -> list[str]:
-    return textwrap.wrap(
-        visible(text),
-        style.width,
-        initial_indent=" " * indent,
-        subsequent_indent=" " * (indent + 2 if hanging is None else hanging),
-        break_on_hyphens=False,
-    )
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+    return style.wrapped(f"{label + ':':12}{text}", indent=2, hanging=14)

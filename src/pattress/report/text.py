@@ -48,6 +48,21 @@ class Style:
         code = {"broken": "1;31", "unverified": "1;35", "waived": "1;36", "met": "1;32", None: "1"}[outcome]
         return f"\x1b[{code}m{text}\x1b[0m"
 
+    def wrapped(self, text: str, *, indent: int = 0, hanging: int | None = None) -> list[str]:
+        """Return text made safe to show, in lines within the width: the first indented, the others `hanging`."""
+        return textwrap.wrap(
+            visible(text),
+            self.width,
+            initial_indent=" " * indent,
+            subsequent_indent=" " * (indent if hanging is None else hanging),
+            break_on_hyphens=False,
+        )
+
+
+def counted(number: int, noun: str) -> str:
+    """Return a number of things in words."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
 
 def audit_text(heading: Heading, findings: Sequence[Finding], style: Style) -> str:
     """Return the report of an audit."""
@@ -99,8 +114,8 @@ def summary_line(findings: Sequence[Finding]) -> str:
 def _head(heading: Heading, style: Style) -> list[str]:
     return [
         style.strong(f"{visible(heading.site)}: {heading.name} of {heading.started_at:%Y-%m-%d %H:%M}"),
-        f"policy {heading.policy} ({heading.policy_digest[:8]}), {_count(heading.points, 'point')}, "
-        f"{_count(heading.devices, 'device')} seen, {heading.duration_s:.1f} s",
+        f"policy {heading.policy} ({heading.policy_digest[:8]}), {counted(heading.points, 'point')}, "
+        f"{counted(heading.devices, 'device')} seen, {heading.duration_s:.1f} s",
     ]
 
 
@@ -116,12 +131,9 @@ def _overridden_lines(overridden: Sequence[Override], style: Style) -> Iterator[
     if not overridden:
         return
     yield ""
-    yield style.strong(f"OVERRIDDEN: {_count(len(overridden), 'rule')} of the policy")
+    yield style.strong(f"OVERRIDDEN: {counted(len(overridden), 'rule')} of the policy")
     for one in overridden:
-        yield from textwrap.wrap(
-            visible(override_words(one)), style.width, initial_indent="  ", subsequent_indent="    ",
-            break_on_hyphens=False,
-        )  # fmt: skip
+        yield from style.wrapped(override_words(one), indent=2, hanging=4)
 
 
 def _by_place(findings: Iterable[Finding], show: Show, style: Style) -> Iterator[str]:
@@ -131,13 +143,7 @@ def _by_place(findings: Iterable[Finding], show: Show, style: Style) -> Iterator
         for place in room.places:
             yield f"    {visible(place.subject.title)}"
             for text in show(place.findings):
-                yield from textwrap.wrap(
-                    visible(text),
-                    style.width,
-                    initial_indent=" " * 6,
-                    subsequent_indent=" " * 8,
-                    break_on_hyphens=False,
-                )
+                yield from style.wrapped(text, indent=6, hanging=8)
         if room.left_out:
             yield f"    and {room.left_out} more, all of them in the report as JSON"
 
@@ -164,10 +170,4 @@ def advice_lines(findings: Iterable[Finding], style: Style) -> Iterator[str]:
         cites = f" [{'; '.join(rule.cites)}]" if rule.cites else ""
         yield f"  {rule.id} ({rule.severity})"
         for text in (rule.because + cites, f"To do: {rule.fix}"):
-            yield from textwrap.wrap(
-                visible(text), style.width, initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False
-            )
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+            yield from style.wrapped(text, indent=4)
