@@ -4,7 +4,7 @@ What belongs here: these steps. What does not: judging a level (`circuit.radio`)
 """
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from pattress.circuit.radio import judge_radio
 from pattress.closein.cautions import PLATE, POWER_CUT
@@ -78,25 +78,44 @@ async def power_cut(stage: Stage) -> Ended:
         return Ended(outcome="broken", sentence=f"it did not come back within {stage.pace.return_s:.0f} s")
     await asyncio.sleep(stage.pace.poll_s)
     after = await stage.read(names)
-    return _as_planned(stage, before, after if isinstance(after, Snapshot) else back[-1], gone_at)
+    facts = _times(before, back[0], gone_at)
+    return _as_planned(stage, before, after if isinstance(after, Snapshot) else back[-1], facts)
 
 
 def _has_restarted(before: Snapshot, now: Snapshot) -> bool:
+    return _uptime_since_s(before, now) is not None
+
+
+def _uptime_since_s(before: Snapshot, now: Snapshot) -> int | float | None:
+    """How long a module says that it has run, where it has begun anew since it was read before."""
     earlier, later = before.values.get(UPTIME), now.values.get(UPTIME)
     if earlier is None or later is None:
-        return False
+        return None
     was_s, is_s = earlier.value, later.value
-    return isinstance(was_s, int | float) and isinstance(is_s, int | float) and is_s < was_s
+    has_begun = isinstance(was_s, int | float) and isinstance(is_s, int | float) and is_s < was_s
+    return is_s if has_begun and isinstance(is_s, int | float) else None
 
 
-def _as_planned(stage: Stage, before: Snapshot, after: Snapshot, gone_at: Sequence[float]) -> Ended:
+def _times(before: Snapshot, back: Snapshot, gone_at: Sequence[float]) -> dict[str, Value]:
+    """For how long it was missed, and how long after its power returned it answered.
+
+    It is missed later than it went: a broker tells of a lost module after one and a half times its keep-alive (MQTT
+    5.0, section 3.1.2.10). Its uptime counts from when its power returned.
+    """
     facts: dict[str, Value] = {}
     if gone_at:
         facts["silent_s"] = round(gone_at[-1] - gone_at[0], 1)
-    uptime = after.values.get(UPTIME)
-    if uptime is not None:
-        facts["uptime_s"] = uptime.value
-    silent = f"after {facts['silent_s']:g} s of silence" if gone_at else "quicker than it could be missed"
+    uptime_s = _uptime_since_s(before, back)
+    if uptime_s is not None:
+        facts["back_after_s"] = uptime_s
+    return facts
+
+
+def _as_planned(stage: Stage, before: Snapshot, after: Snapshot, facts: Mapping[str, Value]) -> Ended:
+    missed_s, back_after_s = facts.get("silent_s"), facts.get("back_after_s")
+    silent = "quicker than it could be missed" if missed_s is None else f"after {missed_s:g} s of silence at least"
+    if back_after_s is not None:
+        silent += f", {back_after_s:g} s after its power returned by its own count"
     wrong, unknown = [], []
     for number in range(1, stage.profile.channels.get("output", 0) + 1):
         state, setting = after.values.get(f"output.{number}.on"), f"output.{number}.at_power_up"

@@ -86,6 +86,7 @@ class Watch:
 
     async def _turn(self, desk: Desk, listeners: Listeners, stop: asyncio.Event) -> None:
         daily_at = next_daily(self._clock())
+        self._add(desk.take(self._clock()))  # from now on somebody listens
         while await pause(stop, TELL_S):
             await self._take(desk, listeners)
             now = self._clock()

@@ -286,6 +286,28 @@ async def test_after_a_power_cut_the_outputs_stand_as_planned(back: dict[str, bo
 
     assert (ended.outcome, says in ended.sentence) == (outcome, True), ended.sentence
     assert ended.facts["silent_s"] == pytest.approx(15, abs=1)
+    assert ended.facts["back_after_s"] == 4
+    assert "s of silence at least, 4 s after its power returned by its own count" in ended.sentence
+
+
+async def test_a_module_that_is_back_before_it_is_missed_is_told_by_its_uptime() -> None:
+    script = Scripted()
+    script.when(CUT, lambda one: one.after(9, **{"health.uptime_s": 3}))
+
+    ended = await long_steps.power_cut(stage(script))
+
+    assert "quicker than it could be missed, 3 s after its power returned by its own count" in ended.sentence
+    assert dict(ended.facts) == {"back_after_s": 3}
+
+
+async def test_an_uptime_that_went_on_says_nothing_of_when_power_returned() -> None:
+    script = Scripted()
+    script.when(CUT, lambda one: one.gone(2, 15, **{"health.uptime_s": 5_020}))
+
+    ended = await long_steps.power_cut(stage(script))
+
+    assert "back_after_s" not in ended.facts
+    assert "by its own count" not in ended.sentence
 
 
 async def test_what_does_not_come_back_and_what_never_went_are_told_apart() -> None:
