@@ -3,6 +3,7 @@
 What belongs here: that decision, without I/O and without a clock. What does not: the words, and the way they go.
 """
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, time, timedelta
@@ -27,32 +28,42 @@ class AlertBook:
 
     def __init__(self, told: Iterable[Told] = (), *, tells_tried_at_once: bool = False) -> None:
         self._told: dict[Key, Told] = {(one.device, one.kind, one.place): one for one in told}
-        self._places: dict[tuple[str, ToldKind], int] = {}
-        for device, kind, _ in self._told:
-            self._places[device, kind] = self._places.get((device, kind), 0) + 1
+        self._places = Counter((device, kind) for device, kind, _ in self._told)
         self._changed: set[Key] = set()
         self._tells_tried_at_once = tells_tried_at_once
 
-    def take(self, encounter: Encounter) -> Alert | None:
-        """Take in an encounter; return what is to be told of it at once, or None where it counts or waits."""
+    def take(self, encounter: Encounter, *, has_room: bool = True) -> Alert | None:
+        """Take in an encounter; return what is to be told of it at once, or None where it counts or waits.
+
+        Where nothing `has_room` to be told at once, it waits for the message of the day.
+        """
         octets = encounter.octets_out + encounter.octets_in
         entry, is_news = self._noted(
             encounter.device, encounter.kind, place_of(encounter), encounter.first_at, encounter.last_at,
             encounter.count, octets,
         )  # fmt: skip
-        waits = encounter.kind in ("asked", "tried") and not self._tells_tried_at_once
+        waits = not has_room or (encounter.kind in ("asked", "tried") and not self._tells_tried_at_once)
         return Alert(told=self._said(entry, encounter.last_at), encounter=encounter) if is_news and not waits else None
 
-    def take_unlike(self, device: str, sentence: str, at: datetime) -> Alert | None:
+    def take_unlike(self, device: str, sentence: str, at: datetime, *, has_room: bool = True) -> Alert | None:
         """Take in that a device is unlike before; return what is to be told of it, or None where it was told."""
         entry, is_news = self._noted(device, "unlike-before", "inside", at, at, 1, 0)
-        return Alert(told=self._said(entry, at), sentence=sentence) if is_news else None
+        return Alert(told=self._said(entry, at), sentence=sentence) if is_news and has_room else None
 
     def daily(self, now: datetime) -> list[Told]:
-        """Return what has come since it was last told, and take note that it is told now."""
+        """Return what has come since it was last told, and take note that it is told now.
+
+        What is so long past that it would be news again makes room for other places.
+        """
         due = [entry for entry in self._told.values() if entry.count > entry.told_count]
         for entry in due:
             self._said(entry, now)
+        self._told = {
+            key: entry
+            for key, entry in self._told.items()
+            if now - entry.last_at <= FORGOTTEN_AFTER or key in self._changed
+        }
+        self._places = Counter((device, kind) for device, kind, _ in self._told)
         return sorted(due, key=lambda one: (one.device, one.kind, one.place))
 
     def take_changed(self) -> list[Told]:
@@ -84,10 +95,10 @@ class AlertBook:
         key = (device, kind, place)
         if key in self._told:
             return key
-        is_full = self._places.get((device, kind), 0) >= MAX_PLACES or len(self._told) >= MAX_ENTRIES
+        is_full = self._places[device, kind] >= MAX_PLACES or len(self._told) >= MAX_ENTRIES
         if is_full and place != ELSEWHERE:
             return self._key(device, kind, ELSEWHERE)
-        self._places[device, kind] = self._places.get((device, kind), 0) + 1
+        self._places[device, kind] += 1
         return key
 
     def _said(self, entry: Told, at: datetime) -> Told:

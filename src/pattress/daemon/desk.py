@@ -97,7 +97,7 @@ class Desk:
 
     def unlike(self, device: str, sentence: str, at: datetime) -> None:
         """Take in that a device is unlike before."""
-        self._tell(self.book.take_unlike(device, sentence, at))
+        self._tell(self.book.take_unlike(device, sentence, at, has_room=self._has_room))
 
     def take(self, now: datetime, *, is_last: bool = False) -> Taken:
         """Return what has come since the last time. With `is_last`, what still waited for more does not any longer."""
@@ -116,10 +116,14 @@ class Desk:
     def _encountered(self, encounters: Iterable[Encounter]) -> None:
         for one in encounters:
             self._gathering.add(one)
-            self._tell(self.book.take(one))
+            self._tell(self.book.take(one, has_room=self._has_room))
+
+    @property
+    def _has_room(self) -> bool:
+        return len(self._alerts) < MAX_ALERTS
 
     def _tell(self, alert: Alert | None) -> None:
-        if alert is not None and len(self._alerts) < MAX_ALERTS:
+        if alert is not None:
             self._alerts.append(alert)
 
     def _hearings(self, now: datetime) -> list[Hearing]:

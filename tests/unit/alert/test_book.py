@@ -85,6 +85,38 @@ def test_a_flood_of_places_becomes_one_place() -> None:
     assert [one.count - one.told_count for one in book.daily(NOON)] == [39]
 
 
+def test_places_that_are_long_past_make_room_for_new_ones() -> None:
+    book = AlertBook()
+    for number in range(MAX_PLACES):
+        book.take(encounter(remote=f"198.51.{number}.1"))
+    book.daily(NOON + FORGOTTEN_AFTER)
+    assert len(book.take_changed()) == MAX_PLACES
+
+    later = NOON + FORGOTTEN_AFTER + timedelta(seconds=1)
+    full = book.take(encounter(at=later))
+    book.daily(later)
+    new = book.take(encounter(remote="192.88.99.1", at=later))
+
+    assert full is not None
+    assert full.told.place == ELSEWHERE
+    assert new is not None
+    assert new.told.place == "192.88.99.0/24"
+    assert {one.place for one in book.take_changed()} == {ELSEWHERE, "192.88.99.0/24"}
+
+
+def test_what_has_no_room_to_be_told_at_once_is_in_the_message_of_the_day_unless_it_comes_again() -> None:
+    book = AlertBook()
+
+    assert book.take(encounter(), has_room=False) is None
+    assert book.take_unlike("mac:1", "it called 30 hosts", NOON, has_room=False) is None
+    assert book.take(encounter(remote="198.51.100.1"), has_room=False) is None
+    assert book.take(encounter(remote="198.51.100.1")) is not None
+    assert [(one.kind, one.place) for one in book.daily(NOON)] == [
+        ("reached", "203.0.113.0/24"),
+        ("unlike-before", "inside"),
+    ]
+
+
 def test_a_place_is_a_network_or_a_name() -> None:
     assert place_of(encounter(remote="2001:db8:1:2::9")) == "2001:db8:1::/48"
     assert place_of(replace(encounter(), remote="cloud.example")) == "cloud.example"

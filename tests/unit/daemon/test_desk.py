@@ -2,14 +2,15 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from ipaddress import ip_network
+from ipaddress import ip_address, ip_network
 from pathlib import Path
 
 import pytest
 
+from pattress.daemon import desk as desk_module
 from pattress.daemon.desk import LONGEST_STEP_S, Desk, added_up
 from pattress.daemon.finder import Finder
-from pattress.model.encounter import Hearing
+from pattress.model.encounter import Hearing, Traffic
 from pattress.model.site import Networks
 from pattress.model.watching import Watching, WatchSource
 from unit.audit.test_run import empty_site
@@ -71,3 +72,21 @@ def test_while_the_machine_slept_or_its_clock_jumped_nobody_listened(desk: Desk,
     assert heard["router"].listened_s == 2.0
     if jump_s > 0:
         assert (heard["router"].listened_from, heard["router"].listened_until) == (jumped_to, jumped_to + STEP)
+
+
+def test_what_is_above_the_bound_of_alerts_is_in_the_message_of_the_day(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(desk_module, "MAX_ALERTS", 1)
+    for remote in ("192.88.99.1", "192.31.196.1"):  # neither of which is special to the registries
+        desk.evidence(
+            Traffic(
+                source="router", at=NOON, sender=ip_address("10.20.0.7"), receiver=ip_address(remote),
+                verdict="let-through",
+            )
+        )  # fmt: skip
+
+    alerts = desk.take(NOON).alerts
+
+    assert [one.told.place for one in alerts] == ["192.88.99.0/24"]
+    assert [one.place for one in desk.book.daily(NOON)] == ["192.31.196.0/24"]
