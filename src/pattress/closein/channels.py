@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pattress.model.circuit import Load
 from pattress.model.plan import Point
 from pattress.model.profile import Profile
+from pattress.model.reading import Reading, Snapshot
 from pattress.model.vocabulary import Value
 
 _STATES: Mapping[str, str] = {"output": "on", "dimmer": "level_pct", "led": "level_pct", "shutter": "position_pct"}
@@ -57,6 +58,13 @@ class Channel:
     def is_on(self, value: Value) -> bool:
         """Whether a value of its state says that it feeds something."""
         return value is True if isinstance(value, bool) else isinstance(value, int | float) and value > MOVED_PCT
+
+    def is_at_end(self, reading: Reading) -> bool:
+        """Whether it is a shutter that can move one way only."""
+        if self.name != "shutter" or not isinstance(reading, Snapshot) or self.state not in reading.values:
+            return False
+        position = reading.values[self.state].value
+        return isinstance(position, int | float) and not MOVED_PCT < position < 100 - MOVED_PCT
 
 
 def channels_of(profile: Profile, point: Point) -> list[Channel]:

@@ -143,11 +143,14 @@ async def driven(stage: Stage, drive: Drive) -> Ended:
         return Ended(outcome="unverified", sentence=f"no profile knows what stands at {point.name}")
     channel = channel_named(drive.channel, profile, point)
     before = await _read_at(stage, point, [channel.state])
+    if channel.hazards or channel.name == "shutter":
+        await stage.confirm(MOVES)
+    if channel.is_at_end(before):
+        await stage.ask(Question(text=f"The shutter at {point.name} stands at its end. Run it half-way. Done?"))
+        before = await _read_at(stage, point, [channel.state])
     if not isinstance(before, Snapshot) or channel.state not in before.values:
         reason = before.reason if not isinstance(before, Snapshot) else f"it does not report {channel.state}"
         return Ended(outcome="unverified", sentence=f"{point.name}: {reason}")
-    if channel.hazards:
-        await stage.confirm(MOVES)
     first, began_at = before.values[channel.state].value, stage.clock()
     seen_after_s: list[float] = []
 

@@ -44,7 +44,7 @@ AT_REST: Mapping[str, Value] = {
     "output.1.at_power_up": "off", "output.2.at_power_up": "as-before",
 }  # fmt: skip
 
-Act = Callable[["Scripted"], None]
+Act = Callable[["Scripted"], Reply | None]
 
 
 class Scripted:
@@ -65,7 +65,7 @@ class Scripted:
         self._due: list[tuple[datetime, Callable[[], None]]] = []
 
     def when(self, words: str, does: "Reply | Act") -> "Scripted":
-        """Let the person reply, or do something and say nothing, when they are asked something with these words."""
+        """Let the person reply, or do something and reply or not, when they are asked something with these words."""
         self.replies.append((words, does))
         return self
 
@@ -124,7 +124,9 @@ class Scripted:
             if words in question.text:
                 del self.replies[number]
                 if callable(does):
-                    does(self)
+                    reply = does(self)
+                    if reply is not None:
+                        return reply
                     break
                 assert does in question.replies, (does, question)
                 return does

@@ -7,7 +7,7 @@ import pytest
 from pattress.closein import heat_step, long_steps, output_steps, switch_steps
 from pattress.closein.channels import channels_of
 from pattress.closein.stage import Ended
-from pattress.closein.talk import SkipStepError, StopCheckError
+from pattress.closein.talk import Reply, SkipStepError, StopCheckError
 from pattress.model.circuit import Drive
 from pattress.model.plan import Point
 from unit.closein.scripted import POINT, PROFILE, Scripted, stage
@@ -119,6 +119,34 @@ async def test_what_a_switch_drives_answers_or_does_not(answers: bool, outcome: 
 
     assert ended.outcome == outcome
     assert ("answered" if answers else "did not answer to input 1") in ended.sentence
+
+
+SHUTTER = replace(PROFILE, module_class="shutter", channels={"shutter": 1, "input": 2, "output": 2})
+BLIND = replace(POINT, circuit=None, drives=(Drive(input=2, channel="shutter"),))
+
+
+def run_half_way(script: Scripted) -> Reply:
+    script.values["shutter.position_pct"] = 55
+    return "done"
+
+
+@pytest.mark.parametrize(("position", "asks"), [(100, True), (1.0, True), (40, False)])
+async def test_a_shutter_at_its_end_is_run_half_way_before_a_switch_must_move_it(position: float, asks: bool) -> None:
+    script = Scripted(**{"shutter.position_pct": position}).when("Run it half-way", run_half_way)
+    script.when(OPERATE, lambda one: one.after(1.5, **{"shutter.position_pct": 75}))
+
+    ended = await switch_steps.driven(stage(script, point=BLIND, profile=SHUTTER, switch_s=10), BLIND.drives[0])
+
+    assert (ended.outcome, len(script.cautions)) == ("met", 1)
+    assert any("half-way" in text for text in script.asked) is asks
+
+
+async def test_a_shutter_that_was_run_half_way_has_not_answered_by_that() -> None:
+    script = Scripted(**{"shutter.position_pct": 100}).when("Run it half-way", run_half_way)
+
+    ended = await switch_steps.driven(stage(script, point=BLIND, profile=SHUTTER, switch_s=5), BLIND.drives[0])
+
+    assert ended.outcome == "broken"
 
 
 def output(script: Scripted, number: int = 1, *, point: Point = POINT, rated_w: float | None = None) -> object:
