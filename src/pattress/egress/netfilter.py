@@ -20,9 +20,9 @@ class FirewallLog:
 
     def __init__(self, source: WatchSource) -> None:
         self._source = source.name
+        verdicts = [(prefix.rstrip(" :") or prefix, verdict) for prefix, verdict in source.verdicts.items()]
         # The longest first, so that `iot-drop-late` is told from `iot-drop`.
-        verdicts = sorted(source.verdicts.items(), key=lambda item: len(item[0]), reverse=True)
-        self._verdicts = [(prefix.rstrip(" :") or prefix, verdict) for prefix, verdict in verdicts]
+        self._verdicts = sorted(verdicts, key=lambda item: len(item[0]), reverse=True)
 
     def evidence(self, text: str, now: datetime, *, began_at: datetime | None = None) -> Traffic | None:
         """Return what a line says of a packet, or None where the packet filter did not write it.

@@ -6,7 +6,7 @@ from ipaddress import ip_address
 import pytest
 
 from pattress.egress.netfilter import FirewallLog
-from pattress.model.encounter import Traffic
+from pattress.model.encounter import Traffic, Verdict
 from pattress.model.watching import WatchSource
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -172,6 +172,16 @@ def test_the_hardware_address_is_the_senders_or_none(link: str, mac: str | None)
 )
 def test_the_verdict_is_that_of_the_longest_prefix(prefix: str, verdict: str | None) -> None:
     assert told(f"{prefix}IN=iot0 OUT=wan0 {V4} {UDP}").verdict == verdict
+
+
+def test_how_long_a_prefix_is_does_not_count_what_ends_it() -> None:
+    verdicts: dict[str, Verdict] = {"iot:  ": "dropped", "iot-p": "let-through"}
+    log = FirewallLog(WatchSource(name="router-log", kind="firewall", verdicts=verdicts))
+
+    found = log.evidence(f"iot-p IN=iot0 OUT=wan0 {V4} {UDP}", NOON)
+
+    assert found is not None
+    assert found.verdict == "let-through"
 
 
 @pytest.mark.parametrize(
