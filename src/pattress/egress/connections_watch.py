@@ -94,7 +94,8 @@ class ConnectionsWatch:
         """Look at the table. Blocks: for a thread."""
         look = _Look(news=[])
         try:
-            look.news = list(self._changes.of(self._connections(look)))
+            for traffic in self._changes.of(self._connections(look)):
+                look.news.append(traffic)  # what came before a failure is told: it is not new the next time
         except PermissionError:
             look.trouble = f"the connection table may not be read. {_PERMIT}"
         except OSError as error:

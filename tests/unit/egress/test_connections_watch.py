@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from pattress.egress import connections_netlink, connections_watch
+from pattress.egress.connections import connection_of
 from pattress.egress.connections_watch import ConnectionsWatch
 from pattress.egress.pausing import pause
 from pattress.egress.tally import Tallies
@@ -117,6 +118,26 @@ async def test_a_refusal_of_both_ways_is_said(trial: Trial, monkeypatch: pytest.
         "the connection table may not be read. Give this service the capability CAP_NET_ADMIN on the router,"
         " or name another source"
     )
+
+
+async def test_what_was_read_before_the_kernel_failed_is_told(trial: Trial, monkeypatch: pytest.MonkeyPatch) -> None:
+    looks = iter([OSError(105, "No buffer space available"), None])
+
+    def fail_once(source: str, now: datetime) -> Iterator[Traffic]:
+        connection = connection_of(UNANSWERED, source, now)
+        assert connection is not None
+        yield connection
+        failure = next(looks)
+        if failure is not None:
+            raise failure
+
+    monkeypatch.setattr(connections_netlink, "connections", fail_once)
+    monkeypatch.setattr(trial.watch, "_table", trial.table.with_name("missing"))
+
+    troubles = await trial.look("", "")
+
+    assert [one is None for one in troubles] == [False, True]
+    assert [str(one.receiver) for one in trial.told] == ["203.0.113.9"]
 
 
 async def test_lines_that_tell_no_connection_are_counted(trial: Trial) -> None:
