@@ -30,13 +30,9 @@ class CompanyTable:
         """Take note that a device called a host of the inside. What is sent to many at once is no call."""
         if host.is_multicast or host.is_unspecified:
             return
-        hour = at.replace(minute=0, second=0, microsecond=0)
-        began, hosts = self._hours.get(device, (hour, None))
-        if hosts is None or began != hour:
-            if hosts is None and len(self._hours) >= MAX_DEVICES:
-                return
-            hosts = {}
-            self._hours[device] = (hour, hosts)
+        hosts = self._hosts(device, at.replace(minute=0, second=0, microsecond=0))
+        if hosts is None:
+            return
         ports = hosts.get(host)
         if ports is None:
             if len(hosts) >= MAX_HOSTS:
@@ -51,6 +47,21 @@ class CompanyTable:
         """Return the present hour of each device that called somebody new since this was last asked."""
         changed, self._changed = self._changed, set()
         return [self._company(device) for device in sorted(changed)]
+
+    def _hosts(self, device: str, hour: datetime) -> dict[IPAddress, set[int]] | None:
+        """Return what a device called in an hour, begun anew with the hour; None where too many others do."""
+        began, hosts = self._hours.get(device, (None, {}))
+        if began == hour:
+            return hosts
+        self._hours.pop(device, None)
+        if len(self._hours) >= MAX_DEVICES:
+            oldest, (began, _) = next(iter(self._hours.items()))  # in the order in which their hours began
+            if began == hour:
+                return None
+            del self._hours[oldest]
+            self._changed.discard(oldest)
+        self._hours[device] = (hour, {})
+        return self._hours[device][1]
 
     def _company(self, device: str) -> Company:
         hour, hosts = self._hours[device]

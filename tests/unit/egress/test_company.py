@@ -5,6 +5,7 @@ from ipaddress import ip_address
 
 import pytest
 
+from pattress.egress import company
 from pattress.egress.company import MAX_HOSTS, MAX_PORTS, CompanyTable, unlike_before
 from pattress.model.encounter import Company
 
@@ -49,6 +50,23 @@ def test_a_scan_takes_no_more_than_its_bound() -> None:
     [one] = table.take_changed()
 
     assert (one.hosts, one.ports) == (MAX_HOSTS, MAX_PORTS)
+
+
+def test_devices_of_an_hour_that_is_over_make_room(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(company, "MAX_DEVICES", 2)
+    table, later = CompanyTable(), NOON + timedelta(hours=1)
+    for number in range(3):
+        table.call(f"mac:{number}", HUB, 80, NOON)
+    assert [one.device for one in table.take_changed()] == ["mac:0", "mac:1"]
+
+    table.call("mac:1", HUB, 443, NOON)
+    for device in ("mac:0", "mac:3", "mac:4"):
+        table.call(device, HUB, 80, later)
+
+    assert [(one.device, one.hour - HOUR) for one in table.take_changed()] == [
+        ("mac:0", timedelta(hours=1)),
+        ("mac:3", timedelta(hours=1)),
+    ]
 
 
 def test_far_more_than_ever_before_is_said() -> None:
