@@ -115,3 +115,12 @@ async def test_what_is_no_moment_is_wrong_usage(folder: str, when: str) -> None:
     assert "is no date or date and time" in ended.err
     assert "2026-03-01T07:30" in ended.err
     assert ended.out == ""
+
+
+@pytest.mark.parametrize("words", [("history", "attic"), ("compare", "hall-lights", "attic")])
+async def test_a_device_that_nobody_knows_is_an_error_of_the_command_that_was_given(
+    folder: str, words: tuple[str, ...]
+) -> None:
+    ended = await pattress_command(*words, "--site", folder)
+
+    assert (ended.status, ended.err.startswith(f"pattress {words[0]}: no device 'attic' was ever seen.")) == (2, True)

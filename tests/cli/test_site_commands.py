@@ -15,6 +15,18 @@ async def test_a_starter_site_is_written_and_has_no_fault(tmp_path: Path) -> Non
     assert {Path(line).name for line in written.out.splitlines()} >= {"site.toml", "points.toml", "waivers.toml"}
     assert checked.status == 0, checked.err
     assert checked.out.endswith("No fault found.\n")
+    assert checked.out.startswith("My house: 0 points, ")
+
+
+async def test_check_counts_one_in_the_singular(tmp_path: Path) -> None:
+    await pattress_command("init", str(tmp_path))
+    (tmp_path / "points.toml").write_text(
+        '[[point]]\nname = "hall"\nroom = "Hall"\nkind = "brackenvolt-dry"\n', encoding="utf-8"
+    )
+
+    checked = await pattress_command("check", "--site", str(tmp_path))
+
+    assert checked.out.startswith("My house: 1 point, ")
 
 
 async def test_init_never_overwrites(tmp_path: Path) -> None:

@@ -13,6 +13,8 @@ from pattress.model.site import Site
 from pattress.model.vocabulary import Value
 from pattress.policy.drift import is_setting
 
+WHERE = "pattress compare"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Side:
@@ -42,7 +44,7 @@ async def compare(site: Site, store_file: Path, first: Side, second: Side) -> Co
         raise UsageError(
             f"{first.words} is {one.device.kind} and {second.words} is {other.device.kind}: their settings do not mean "
             "the same",
-            where="pattress compare",
+            where=WHERE,
             next_step="Compare two devices of one kind, or two moments of one device.",
         )
     names = sorted({*one_values, *other_values})
@@ -53,7 +55,7 @@ async def compare(site: Site, store_file: Path, first: Side, second: Side) -> Co
 
 
 async def _side(site: Site, store_file: Path, side: Side) -> tuple[KnownAtPoint, dict[str, Value]]:
-    known, spans = await device_history(site, store_file, side.words, None, side.at)
+    known, spans = await device_history(site, store_file, side.words, None, side.at, where=WHERE)
     held = [span for span in spans if side.at is not None or span.until is None]
     return known, {span.setting: span.value for span in held if is_setting(span.setting)}
 

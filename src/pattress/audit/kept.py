@@ -49,7 +49,7 @@ async def known_devices(site: Site, store_file: Path) -> list[KnownAtPoint]:
 
 
 async def device_history(
-    site: Site, store_file: Path, words: str, setting: str | None, at: datetime | None = None
+    site: Site, store_file: Path, words: str, setting: str | None, at: datetime | None = None, *, where: str
 ) -> tuple[KnownAtPoint, list[PointSpan]]:
     """Return the device that `words` name, and what its settings were; with `at`, what they were at that moment.
 
@@ -57,13 +57,13 @@ async def device_history(
     replaced; the device is then the last that stood there.
 
     Raises:
-        UsageError: If the device or the setting is not known.
+        UsageError: If the device or the setting is not known, with `where` it was asked for.
     """
     if setting is not None and definition_of(setting) is None:
         near = nearest_name(setting)
         raise UsageError(
             f"there is no setting {setting!r}",
-            where="pattress history",
+            where=where,
             next_step=f"Did you mean {near}?" if near else "Run `pattress settings` to see all names.",
         )
     known = await known_devices(site, store_file)
@@ -74,7 +74,7 @@ async def device_history(
             if last is not None:
                 found = KnownAtPoint(device=last.device, point=words)
                 return found, await store.history_of_point(words, setting, at)
-        found = find_known(known, words, where="pattress history")
+        found = find_known(known, words, where=where)
         device = found.device.id
         spans = await store.history(device, setting, at)
     return found, [

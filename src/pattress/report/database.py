@@ -12,11 +12,12 @@ def examination_text(found: Examination, path: str) -> str:
     """Return what is in a database and what is wrong with it."""
     log = f", and {_size(found.log_bytes)} in its log" if found.log_bytes else ""
     newer = "" if found.schema == found.newest_schema else f" (this program writes {found.newest_schema})"
+    width = max((len(table) for table in found.rows), default=0)
     lines = [
         visible(path),
         f"  {_size(found.size_bytes)}, of which {_size(found.free_bytes)} are unused{log}",
         f"  schema {found.schema}{newer}, SQLite {found.sqlite_version}",
-        *(f"  {table:12} {count:>10,} {'row' if count == 1 else 'rows'}" for table, count in found.rows.items()),
+        *(f"  {table:{width}} {count:>10,} {'row' if count == 1 else 'rows'}" for table, count in found.rows.items()),
     ]
     if found.is_sound:
         lines.append("It is sound.")

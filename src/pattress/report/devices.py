@@ -11,7 +11,7 @@ from pattress.model.kept import KnownDevice, PointSpan
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.source import SourceReport
 from pattress.model.vocabulary import Value, definition_of
-from pattress.report.text import Style
+from pattress.report.text import Style, counted
 from pattress.report.visible import visible
 from pattress.wire.makers import maker_of
 
@@ -64,7 +64,7 @@ def discovered_text(
     for conflict in conflicts:
         claims = " and ".join(conflict.claimants)
         lines.append(style.strong(visible(f"{conflict.identity} is claimed by {claims}"), "broken"))
-    lines += ["", style.strong(f"{len(devices)} devices. Sources:")]
+    lines += ["", style.strong(f"{counted(len(devices), 'device')}. Sources:")]
     lines += [f"  {visible(report.source)}: {report.state}, {visible(report.detail)}" for report in sources]
     return "\n".join(lines) + "\n"
 
@@ -90,8 +90,8 @@ def devices_text(known: Sequence[PlacedKnownDevice], style: Style) -> str:
     rows = [("POINT", "DEVICE", "KIND", "ADDRESS", "LAST SEEN", "LAST READ")]
     for one in known:
         device = one.device
-        read = _short(device.last_read) if device.last_read else "never"
-        if device.last_outcome == "unreadable":
+        read = "never" if device.last_read is None else _short(device.last_read)
+        if device.last_read is not None and device.last_outcome == "unreadable":
             read += " (not the last time)"
         rows.append(
             (one.point or "-", device.id, device.kind or "-", device.address or "-", _short(device.last_seen), read)
@@ -128,7 +128,12 @@ def comparison_text(
     widths = [max(len(visible(row[column])) for row in table) for column in range(2)]
     lines = [visible(f"{name:{widths[0]}}  {one:{widths[1]}}  {other}").rstrip() for name, one, other in table]
     differing = sum(one != other for _, one, other in rows)
-    return "\n".join([*lines, f"{differing} of {len(rows)} settings differ."]) + "\n"
+    return (
+        "\n".join(
+            [*lines, f"{differing} of {counted(len(rows), 'setting')} {'differs' if differing == 1 else 'differ'}."]
+        )
+        + "\n"
+    )
 
 
 def _side(value: Value | None) -> str:

@@ -3,12 +3,16 @@
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+import pytest
+
 from pattress.model.device import Device, Sighting
-from pattress.report.devices import discovered_text
+from pattress.model.kept import KnownDevice, ReadOutcome
+from pattress.report.devices import comparison_text, devices_text, discovered_text
 from pattress.report.document import device_entry
 from pattress.report.text import Style
 
 NOW = datetime(2026, 11, 25, 10, 0, tzinfo=UTC)
+LOCAL = f"{NOW.astimezone():%Y-%m-%d %H:%M}"
 
 
 @dataclass(frozen=True)
@@ -16,6 +20,12 @@ class Placed:
     device: Device
     point: str | None = None
     other: str | None = None
+
+
+@dataclass(frozen=True)
+class PlacedKnown:
+    device: KnownDevice
+    point: str | None = None
 
 
 def device(mac: str | None, *sightings: Sighting) -> Device:
@@ -72,3 +82,30 @@ def test_a_neighbour_and_a_lease_are_told_as_what_they_are() -> None:
     assert "neighbour (neighbour table on iot0): is a neighbour of this host at 192.0.2.7, 7 s ago" in text(None, there)
     assert "is a neighbour of this host at 192.0.2.7, of unknown age (stale)" in text(None, stale)
     assert "lease: was given an address as 'relay\\x07' at 192.0.2.7, lease expires never" in text(None, lease)
+
+
+def test_one_is_told_in_the_singular() -> None:
+    assert "\n1 device. Sources:\n" in text(None)
+    assert comparison_text(("a", "b"), [("mqtt.port", 1, 2)], shows_all=False).endswith("1 of 1 setting differs.\n")
+
+
+@pytest.mark.parametrize(
+    ("last_read", "last_outcome", "told"),
+    [
+        (None, None, "never"),
+        (None, "unreadable", "never"),
+        (NOW, "read", LOCAL),
+        (NOW, "unreadable", f"{LOCAL} (not the last time)"),
+    ],
+)
+def test_a_device_is_listed_with_when_it_could_be_read_last(
+    last_read: datetime | None, last_outcome: ReadOutcome | None, told: str
+) -> None:
+    known = KnownDevice(
+        id="name:x", mac=None, serial=None, name="x", kind=None, address=None, port=None, first_seen=NOW,
+        last_seen=NOW, last_read=last_read, last_outcome=last_outcome,
+    )  # fmt: skip
+
+    [_, row] = devices_text([PlacedKnown(known)], Style()).splitlines()
+
+    assert row.endswith(f"{LOCAL}  {told}")

@@ -48,7 +48,7 @@ def history(
 
     loaded = load(site)
     when = None if at is None else moment(at, where="pattress history --at")
-    known, spans = run(device_history(loaded, store_path(loaded), device, setting, when))
+    known, spans = run(device_history(loaded, store_path(loaded), device, setting, when, where="pattress history"))
     if json:
         give_json(history_document(known, spans))
     else:

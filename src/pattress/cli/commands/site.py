@@ -43,7 +43,10 @@ def check(site: SiteFolder = Path(), json: AsJson = False) -> None:
 
         give_json(faults_document(loaded.name, ()))
         leave(ALL_MET)
+    from pattress.report.text import counted
+
     give(
-        f"{loaded.name}: {len(loaded.plan.points)} points, {len(loaded.profiles)} profiles, "
-        f"{len(loaded.policy.rules)} rules of {loaded.policy.id}, {len(loaded.waivers)} waivers. No fault found."
+        f"{loaded.name}: {counted(len(loaded.plan.points), 'point')}, {counted(len(loaded.profiles), 'profile')}, "
+        f"{counted(len(loaded.policy.rules), 'rule')} of {loaded.policy.id}, {counted(len(loaded.waivers), 'waiver')}. "
+        "No fault found."
     )
