@@ -87,63 +87,68 @@ class CloseInRunner:
             site=self._site, point=point, profile=profile, talk=self._talk, clock=self._clock, pace=order.pace,
             read_device=session.read,
         )  # fmt: skip
-        return _Run(check, stage, finder, to_do(steps_of(profile, point), check, order.step), order.who)
+        steps = to_do(steps_of(profile, point), check, order.step)
+        return _Run(check, stage, finder, steps, order.who, is_one_of_several=len(order.points) > 1)
 
     async def _walk(self, runs: Sequence["_Run"]) -> None:
         """Do what is done at each box, then what is waited for together, then the end of each."""
         for run in runs:
             for step in run.steps:
                 if step.kind not in (*TOGETHER, "outside", "sign-off"):
-                    await self._until_agreed(run, step)
+                    await self._until_agreed([(run, step)])
                     if run.is_over:
                         break
         for kind in TOGETHER:
-            both = [(run, step) for run in runs for step in run.steps if step.kind == kind and not run.is_over]
-            if len(both) == 1:
-                await self._until_agreed(*both[0])
-            elif both:
-                await self._together(kind, both)
+            tries = [(run, step) for run in runs for step in run.steps if step.kind == kind and not run.is_over]
+            await self._until_agreed(tries)
         for run in runs:
             for step in run.steps:
                 if step.kind in ("outside", "sign-off") and not run.is_over:
-                    await self._until_agreed(run, step)
+                    await self._until_agreed([(run, step)])
 
-    async def _together(self, kind: str, both: Sequence[tuple["_Run", Step]]) -> None:
-        """Do one step at several points at once: the person is asked once, each module is watched by itself."""
-        shared = SharedTalk(self._talk)
+    async def _until_agreed(self, tries: Sequence["_Try"]) -> None:
+        """Do a step, at several points at once, and again wherever it is broken and the person wants that."""
+        while tries:
+            results = [await self._once(*tries[0])] if len(tries) == 1 else await self._together(tries)
+            tries = [one for one, result in zip(tries, results, strict=True) if await self._is_again(*one, result)]
+
+    async def _together(self, tries: Sequence["_Try"]) -> list[StepResult]:
+        """Do a step at several points at once: the person is asked once, each module is watched by itself."""
+        shared = SharedTalk(self._talk, len(tries))
+        for run, _ in tries:
+            run.stage.talk = shared
         try:
             async with asyncio.TaskGroup() as group:
-                for run, step in both:
-                    run.stage.talk = shared
-                    group.create_task(self._once(run, step), name=f"{kind} at {run.stage.point.name}")
+                tasks = [
+                    group.create_task(self._once(run, step), name=f"{step.name} at {run.stage.point.name}")
+                    for run, step in tries
+                ]
         except* StopCheckError:
             raise StopCheckError from None
         finally:
-            shared.close()
-            for run, _ in both:
+            for run, _ in tries:
                 run.stage.talk = self._talk
+        return [task.result() for task in tasks]
 
-    async def _until_agreed(self, run: "_Run", step: Step) -> None:
-        """Do a step, and as long as it is broken and the person wants that, again."""
-        while True:
-            result = await self._once(run, step)
-            if result.outcome != "broken" or step.kind == "sign-off":
-                return
-            reply = await self._talk.ask(
-                Question(text="It is broken. Mend it and do it again?", replies=("again", "on", "stop"))
-            )
-            if reply == "stop":
-                raise StopCheckError
-            if reply == "on":
-                run.is_over = step.kind == "found"  # nothing else can be done at a module that is not there
-                return
+    async def _is_again(self, run: "_Run", step: Step, result: StepResult) -> bool:
+        """Return whether a step is broken and the person wants to do it again."""
+        if result.outcome != "broken" or step.kind == "sign-off":
+            return False
+        where = f" at {run.stage.point.name}" if run.is_one_of_several else ""
+        text = f"It is broken{where}. Mend it and do it again?"
+        reply = await self._talk.ask(Question(text=text, replies=("again", "on", "stop")))
+        if reply == "stop":
+            raise StopCheckError
+        if reply == "on":
+            run.is_over = step.kind == "found"  # nothing else can be done at a module that is not there
+        return reply == "again"
 
     async def _once(self, run: "_Run", step: Step) -> StepResult:
         """Do a step once and keep how it ended."""
         stage = run.stage
         stage.samples = []
         began_at = self._clock()
-        self._talk.begin(stage.point.name, f"{step.name}: {step.title}")
+        stage.talk.begin(stage.point.name, f"{step.name}: {step.title}")
         try:
             ended = await self._done(run, step)
         except SkipStepError as reason:
@@ -154,7 +159,7 @@ class CloseInRunner:
         )  # fmt: skip
         await self._store.keep_step(run.check.id, result)
         run.check = await self._store.close_in(run.check.id)
-        self._talk.result(stage.point.name, result)
+        stage.talk.result(stage.point.name, result)
         if step.kind == "sign-off" and ended.outcome == "met":
             await self._agree(run)
         return result
@@ -232,7 +237,11 @@ class _Run:
     finder: Finder
     steps: list[Step]
     who: str
+    is_one_of_several: bool
     is_over: bool = False
+
+
+_Try = tuple[_Run, Step]
 
 
 def with_heat(pace: Pace, minutes: float | None) -> Pace:

@@ -1,5 +1,6 @@
 """The order of a check, several points in one walk, and taking it up again."""
 
+import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import replace
@@ -10,12 +11,14 @@ import pytest
 from pattress.closein import runner
 from pattress.closein.pace import Pace
 from pattress.closein.runner import CloseInRunner, Order
+from pattress.closein.talk import Reply
 from pattress.identity import Merged, merge
-from pattress.model.closein import CloseIn
+from pattress.model.closein import CloseIn, StepResult
 from pattress.model.device import Device, Sighting
 from pattress.model.plan import Plan, Point
-from pattress.model.reading import Reading
+from pattress.model.reading import Reading, Unreadable
 from pattress.model.site import Site
+from pattress.model.vocabulary import Value
 from pattress.store.store import Store
 from unit.closein.scripted import AT_REST, NOON, Scripted, stage
 
@@ -25,6 +28,31 @@ POINTS = tuple(
     for number, name in enumerate(("hall-lights", "yard-lights"), 1)
 )
 QUICK = Pace(poll_s=0.0, radio_readings=8, radio_apart_s=0.0)
+
+
+MANY_TURNS = 50
+
+
+class Modules(Scripted):
+    """Modules that do as one does; those at points in `lost` do not answer, those in `slow` after many turns."""
+
+    def __init__(self, **values: Value) -> None:
+        super().__init__(**values)
+        self.lost: set[str] = set()
+        self.slow: set[str] = set()
+        self.ended: list[tuple[str, StepResult]] = []
+
+    async def read_device(self, device: Device, point: Point | None) -> Reading:
+        for _ in range(MANY_TURNS if point is not None and point.name in self.slow else 0):
+            await asyncio.sleep(0)
+        reading = await super().read_device(device, point)
+        if point is not None and point.name in self.lost:
+            return Unreadable(device=device.id, kind="bare", taken_at=self.now, reason="no answer within 5 s")
+        return reading
+
+    def result(self, point: str, result: StepResult) -> None:
+        super().result(point, result)
+        self.ended.append((point, result))
 
 
 class FakeSession:
@@ -55,14 +83,27 @@ def site(tmp_path: Path) -> Site:
     return replace(bare, folder=tmp_path, plan=Plan(points=POINTS), profiles=(BARE,))
 
 
-def script() -> Scripted:
+def script() -> Modules:
     """A module that has a signal and nothing else, and a person who does what is asked."""
-    made = Scripted(**{"firmware.version": "2.1.0"})
+    made = Modules(**{"firmware.version": "2.1.0"})
     made.values = {name: made.values[name] for name in ("net.rssi_dbm", "health.uptime_s", "firmware.version")}
     for _ in POINTS:
         made.when("Fit the plate", "done").when("may the wall be closed", "yes")
     made.when("Switch the circuit off", lambda one: one.gone(1, 5, **{"health.uptime_s": 2}))
     assert set(AT_REST) > {"net.rssi_dbm"}
+    return made
+
+
+def cut_for_good(*points: str) -> Modules:
+    """As `script`, but some modules do not come back from the first power cut until the person is told."""
+    made = script()
+
+    def cut(one: Scripted) -> None:
+        one.gone(1, 5, **{"health.uptime_s": 2})
+        made.lost.update(points)
+
+    made.replies.insert(0, ("Switch the circuit off", cut))
+    made.each_reading = lambda one: made.lost.clear() if any("broken" in text for text in one.asked) else None
     return made
 
 
@@ -80,7 +121,7 @@ async def walked(
 
     monkeypatch.setattr(runner, "open_session", opened)
     points = [point for point in POINTS if point.name in names]
-    order = Order(points=points, who="A. Fitter", is_anew=anew, pace=QUICK)
+    order = Order(points=points, who="A. Fitter", step=step, is_anew=anew, pace=QUICK)
     async with Store.open(site.folder / "pattress.db") as store:
         return await CloseInRunner(site, store, talk, talk.clock, lambda point: []).run(order)
 
@@ -118,6 +159,79 @@ async def test_several_points_are_one_walk_with_one_power_cut(site: Site, monkey
     assert [check.is_signed_off for check in checks] == [True, True]
     assert sum("Switch the circuit off" in text for text in talk.asked) == 1, "the person is asked once for both"
     assert sum("switched off and on again at the board" in text for text in talk.cautions) == 1
+
+
+async def test_the_person_is_asked_to_cut_the_power_only_when_every_module_was_looked_at(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = script()
+    talk.slow = {"yard-lights"}
+    talk.replies.insert(0, ("Switch the circuit off", lambda one: one.gone(0, 60, **{"health.uptime_s": 2})))
+
+    checks = await walked(site, talk, monkeypatch, "hall-lights", "yard-lights", step="power-cut")
+
+    assert [[one.outcome for one in check.results] for check in checks] == [["met"], ["met"]]
+
+
+async def test_a_power_cut_that_one_point_does_not_survive_is_done_again_there_alone_and_asked_anew(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = cut_for_good("yard-lights").when("broken at yard-lights", "again")
+
+    checks = await walked(site, talk, monkeypatch, "hall-lights", "yard-lights")
+
+    cuts = [(point, one.outcome) for point, one in talk.ended if one.step == "power-cut"]
+    assert cuts == [("hall-lights", "met"), ("yard-lights", "broken"), ("yard-lights", "met")]
+    assert [check.is_signed_off for check in checks] == [True, True]
+    assert [text for text in talk.asked if "broken" in text] == [
+        "It is broken at yard-lights. Mend it and do it again?"
+    ]
+    assert sum("Switch the circuit off" in text for text in talk.asked) == 2
+    assert sum("switched off and on again at the board" in text for text in talk.cautions) == 2
+
+
+async def test_a_power_cut_that_no_point_survives_is_done_again_at_all_of_them_together(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = cut_for_good("hall-lights", "yard-lights")
+    talk.when("broken at hall-lights", "again").when("broken at yard-lights", "again")
+
+    checks = await walked(site, talk, monkeypatch, "hall-lights", "yard-lights")
+
+    outcomes = [one.outcome for _, one in talk.ended if one.step == "power-cut"]
+    assert outcomes == ["broken", "broken", "met", "met"]
+    assert [check.is_signed_off for check in checks] == [True, True]
+    assert sum("Switch the circuit off" in text for text in talk.asked) == 2
+
+
+@pytest.mark.parametrize(
+    ("reply", "steps_after", "last_said"),
+    [("on", ["outside", "sign-off"], "A person agrees"), ("stop", [], "Stopped.")],
+)
+async def test_a_broken_power_cut_of_several_is_left_broken_where_the_person_goes_on_or_stops(
+    reply: Reply, steps_after: list[str], last_said: str, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = cut_for_good("yard-lights").when("broken at yard-lights", reply)
+
+    _, yard = await walked(site, talk, monkeypatch, "hall-lights", "yard-lights")
+
+    outcomes = {one.step: one.outcome for one in yard.results}
+    assert outcomes["power-cut"] == "broken"
+    assert not yard.is_signed_off
+    assert [step for step in outcomes if step in ("outside", "sign-off")] == steps_after
+    assert any(last_said in text for text in talk.said[-2:])
+
+
+async def test_a_person_who_stops_at_what_several_points_wait_for_stops_the_whole_walk(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = script()
+    talk.replies = [("Fit the plate", "done"), ("Fit the plate", "done"), ("Switch the circuit off", "stop")]
+
+    checks = await walked(site, talk, monkeypatch, "hall-lights", "yard-lights")
+
+    assert "the same command takes it up again" in talk.said[-1]
+    assert ["power-cut" in [one.step for one in check.results] for check in checks] == [False, False]
 
 
 async def test_a_check_that_was_stopped_goes_on_with_what_is_left(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
