@@ -65,14 +65,15 @@ async def test_a_backup_is_made_once_and_never_over_anything(folder: Path, tmp_p
 
 async def test_compacting_makes_it_smaller(folder: Path) -> None:
     async with Store.open(folder / "pattress.db") as store:
-        await store._connection.write(lambda database: database.execute("DELETE FROM reading_day"))
+        for statement in ("CREATE TABLE filler AS SELECT zeroblob(100000) AS octets", "DROP TABLE filler"):
+            await store._connection.write(lambda database, statement=statement: database.execute(statement))
     before = (folder / "pattress.db").stat().st_size
 
     ended = await pattress_command("store", "compact", "--site", str(folder))
 
     assert ended.status == 0
     assert "readings were thinned out; the database has" in ended.err
-    assert (folder / "pattress.db").stat().st_size < before
+    assert (folder / "pattress.db").stat().st_size <= before - 90_000
 
 
 async def test_an_export_goes_to_a_file_or_to_stdout(folder: Path, tmp_path: Path) -> None:
