@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from pattress.circuit import given
 from pattress.circuit.load import rating_answer
 from pattress.circuit.working import DATA_SHEET, DERIVED, PLAN, Answer, Line, Verdict, is_within, shown, step
-from pattress.model.circuit import Load
+from pattress.model.circuit import Load, Separation
 from pattress.model.errors import CircuitError
 from pattress.model.tables import Tables
 
@@ -102,17 +102,30 @@ def contact_answer(load: Load, has_isolated_contact: bool | None) -> Answer:
 
 
 def separation_answer(
-    loads: Iterable[Load], voltage_v: float, tables: Tables, *, is_dc: bool = False, is_mixed_box: bool = False
+    loads: Iterable[Load],
+    voltage_v: float,
+    tables: Tables,
+    *,
+    is_dc: bool = False,
+    separation: Separation | None = None,
 ) -> Answer:
     """Return whether extra-low voltage is kept from mains in one box.
 
-    `unfit` where the box holds both: where a load at mains and one at extra-low voltage share a point's box, or the
-    plan says that the box is mixed. Values: `limit_v`, the largest extra-low voltage.
+    Args:
+        loads: What the module feeds. One at extra-low voltage at a module on mains brings both into its box.
+        voltage_v: Of the module's circuit, in volts.
+        tables: Their largest extra-low voltage.
+        is_dc: Whether that is direct current.
+        separation: How the two are kept apart, which also says that both are in the box; None where nothing is said.
+
+    `unfit` where both are in the box and nothing keeps them apart, or nobody says what does. `fits` where something
+    does; the sentence then says what must hold at the box. Values: `limit_v`, the largest extra-low voltage.
 
     Raises:
         CircuitError: If the voltage cannot be.
 
-    Source: NEC 725.136 and IEC 60364-4-41 section 414.4; the limits of extra-low voltage by the tables.
+    Source: the ways of keeping apart by NEC 725.136 (barrier, distance) and by IEC 60364-4-41 section 414.4 and
+    60364-5-52 section 528.1 (all three), from memory; the limits of extra-low voltage by the tables.
     """
     given.positive(voltage_v, "voltage", "V")
     limit = tables.figure("extra_low_dc_v" if is_dc else "extra_low_ac_v")
@@ -121,17 +134,20 @@ def separation_answer(
     numbers = f"{shown(voltage_v)} V {'>' if is_mains else '≤'} {shown(limit.value)} V"
     line = step("largest extra-low voltage", "U ≤ U max", numbers, limit.value, "V", limit.source)
     values = {"limit_v": limit.value}
-    if is_mixed_box or (is_mains and low):
-        what = f" ({', '.join(low)})" if low else ""
-        sentence = (
-            f"Extra-low voltage{what} and {shown(voltage_v)} V are in one box, "
-            "and nothing says that they are kept apart."
-        )
-        return Answer(
-            question="separation", verdict="unfit", sentence=sentence, values=values, lines=(line,), cautions=(_APART,)
-        )
-    sentence = "No extra-low voltage shares the box with mains."
-    return Answer(question="separation", verdict="fits", sentence=sentence, values=values, lines=(line,))
+    if separation is None and not (is_mains and low):
+        sentence = "No extra-low voltage is said to share the box with mains."
+        return Answer(question="separation", verdict="fits", sentence=sentence, values=values, lines=(line,))
+    what = f" ({', '.join(low)})" if low else ""
+    mains = f"{shown(voltage_v)} V" if is_mains else "mains"
+    is_apart = separation not in (None, "none")
+    return Answer(
+        question="separation",
+        verdict="fits" if is_apart else "unfit",
+        sentence=f"Extra-low voltage{what} and {mains} are in one box, {_KEPT_APART[separation]}.",
+        values=values,
+        lines=(line,),
+        cautions=(*((_BY_THE_CONTACT,) if is_mains and low else ()), ISOLATE) if is_apart else (_APART,),
+    )
 
 
 def channels_answer(
@@ -202,6 +218,20 @@ _BOTH_SIDES = "Contact and supply come from two sources: both must be isolated a
 _APART = (
     "Keep extra-low voltage in a box or compartment of its own, or behind insulation for the highest voltage present."
 )
+_BY_THE_CONTACT = (
+    "A contact that switches extra-low voltage is itself a place where the two meet: its data sheet must promise "
+    "double or reinforced insulation from the module's supply."
+)
+_KEPT_APART: Mapping[Separation | None, str] = {
+    None: "and nothing says that they are kept apart",
+    "none": "and nothing keeps them apart",
+    "barrier": "planned to be kept apart by a barrier: it must stand between every core of the one and of the other up "
+    "to the module's terminals, and local codes come first",
+    "distance": "planned to be kept apart by distance: both must be fixed so that no core that slips out of its "
+    "terminal reaches the other, and local codes come first",
+    "insulation": "planned to be kept apart by insulation: every core of both must be insulated for the highest "
+    "voltage present, and local codes come first",
+}
 
 
 def _total_limit(total_rated_a: float | None, breaker_a: float | None) -> tuple[float | None, str]:

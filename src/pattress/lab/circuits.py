@@ -7,7 +7,7 @@ All of it is invented; each load agrees with what its module's meter shows.
 from collections.abc import Iterator, Mapping
 
 from pattress.lab.wiring import Wiring
-from pattress.model.circuit import Box, Circuit, Conductors, Drive, Hazard, Load, LoadKind
+from pattress.model.circuit import Box, Circuit, Conductors, Drive, Hazard, Load, LoadKind, Separation
 
 TABLES_TEXT = """\
 # The wiring code by which circuits are judged, with what this house sees otherwise.
@@ -42,8 +42,16 @@ def larkspur_wiring() -> Mapping[str, Wiring]:
         ),
         "wheel-room-blind": _blind("wheel room blind", 150),
         "boiler-call": _mains(
-            Load(channel="output.1", kind="electronic", name="call for heat", is_potential_free=True, hazard="heats"),
+            Load(
+                channel="output.1",
+                kind="electronic",
+                name="call for heat",
+                is_potential_free=True,
+                is_extra_low_voltage=True,
+                hazard="heats",
+            ),
             drives=(_drive(1, "output.1"),),
+            separation="insulation",
         ),
         "dining-room-lights": _mains(
             _load("dimmer.1", "halogen", "chandelier", 30, 6, is_outlet=True),
@@ -101,6 +109,7 @@ def _mains(
     length_m: float = 18,
     has_neutral: bool = True,
     drives: tuple[Drive, ...] = (),
+    separation: Separation | None = None,
 ) -> Wiring:
     conductors = (Conductors(mm2=mm2, count=5 if has_neutral else 4, grounds=2),)
     circuit = Circuit(
@@ -112,6 +121,7 @@ def _mains(
         ambient_c=30,
         loads=loads,
         box=Box(volume_cm3=420, conductors=conductors, clamps=1, yokes=1),
+        separation=separation,
     )
     return Wiring(circuit=circuit, drives=drives)
 

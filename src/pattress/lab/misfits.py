@@ -212,9 +212,9 @@ ALL_MISFITS: tuple[Misfit, ...] = (
         name="mains-beside-bell",
         what="The wires of a bell share a box with mains.",
         point="wheel-room-blind",
-        change=_circuit(is_mixed_box=True),
+        change=_circuit(separation="none"),
         found=(("fit-separation", "broken"),),
-        words=("Extra-low voltage and 230 V are in one box",),
+        words=("Extra-low voltage and 230 V are in one box, and nothing keeps them apart",),
     ),
     Misfit(
         name="breaker-too-large",

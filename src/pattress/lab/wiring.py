@@ -64,19 +64,18 @@ def _circuit(circuit: Circuit) -> Iterator[str]:
     if circuit.is_dc:
         yield "dc = true"
     sizes = circuit.conductors or Conductors()
-    numbers = {
+    others = {
         "breaker_a": circuit.breaker_a,
         "conductor_mm2": sizes.mm2,
         "conductor_awg": sizes.awg,
         "length_m": circuit.length_m,
         "neutral": circuit.has_neutral,
         "ambient_c": circuit.ambient_c,
+        "separation": circuit.separation,
     }
-    for key, value in numbers.items():
+    for key, value in others.items():
         if value is not None:
             yield f"{key} = {_said(value)}"
-    if circuit.is_mixed_box:
-        yield "mixed_box = true"
 
 
 def _load(load: Load) -> Iterator[str]:

@@ -25,6 +25,15 @@ EdgeOfDimming = Literal["leading", "trailing"]
 
 EDGES_OF_DIMMING: tuple[EdgeOfDimming, ...] = ("leading", "trailing")
 
+Separation = Literal["barrier", "distance", "insulation", "none"]
+"""How extra-low voltage and mains in one box are kept apart.
+
+`barrier` is a partition, or a tube or a compartment of its own; `distance` that both are fixed so that a core which
+slips out cannot reach the other; `insulation` that every core is insulated for the highest voltage present.
+"""
+
+SEPARATIONS: tuple[Separation, ...] = ("barrier", "distance", "insulation", "none")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Load:
@@ -97,6 +106,7 @@ class Circuit:
     """A circuit at a point. Voltages are nominal; `length_m` is one way, from the protective device to the load.
 
     `has_neutral` is whether a neutral is in the box. `ambient_c` is the warmest that the room gets, in summer.
+    `separation` is said only where extra-low voltage and mains share the box.
     """
 
     voltage_v: float
@@ -108,7 +118,7 @@ class Circuit:
     ambient_c: float = 30.0
     loads: tuple[Load, ...] = ()
     box: Box | None = None
-    is_mixed_box: bool = False
+    separation: Separation | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -94,16 +94,15 @@ def _contacts(case: Case) -> Iterator[Fit]:
 
 def _separation(case: Case) -> Fit:
     circuit = case.circuit
-    loads = () if case.is_extra_low else circuit.loads
     return asked(
         FIT_SEPARATION,
         partial(
             separation_answer,
-            loads,
+            circuit.loads,
             circuit.voltage_v,
             case.tables,
             is_dc=circuit.is_dc,
-            is_mixed_box=circuit.is_mixed_box,
+            separation=circuit.separation,
         ),
     )
 

@@ -49,10 +49,11 @@ FIT_SEPARATION = _rule(
     "fit-separation",
     "danger",
     "Extra-low voltage and mains are kept apart",
-    "without mains beside extra-low voltage",
+    "kept apart, where both are in one box",
     because="One slipped core makes every wire of the extra-low voltage live.",
-    fix=f"Give the extra-low voltage a box or compartment of its own. {CAUTION}",
-    cites=("NEC 725.136", "IEC 60364-4-41 section 414.4"),
+    fix="Give the extra-low voltage a box of its own, or keep the two apart in this one (by a barrier, by distance, or "
+    f"by insulation for the highest voltage present) and plan how: `separation` of [point.circuit]. {CAUTION}",
+    cites=("NEC 725.136", "IEC 60364-4-41 section 414.4", "IEC 60364-5-52 section 528.1"),
 )
 FIT_BREAKER = _rule(
     "fit-breaker",

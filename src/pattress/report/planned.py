@@ -50,8 +50,9 @@ def circuit_lines(planned: Mapping[str, Value]) -> Lines:
         lines.append((f"On {load.get('channel', '?')}", _load(load)))
     if box := _under(circuit, "box."):
         lines.append(("Box", _box(box)))
-    if circuit.get("is_mixed_box"):
-        lines.append(("In one box", "mains and extra-low voltage"))
+    if "separation" in circuit:
+        how = _SEPARATION_WORDS.get(str(circuit["separation"]), str(circuit["separation"]))
+        lines.append(("In one box", f"mains and extra-low voltage, {how}"))
     for drive in _numbered(planned, "drives."):
         at = f" at {drive['point']}" if "point" in drive else ""
         lines.append((f"Input {drive.get('input', '?')} drives", f"{drive.get('channel', '?')}{at}"))
@@ -61,7 +62,7 @@ def circuit_lines(planned: Mapping[str, Value]) -> Lines:
 def hazards_of(planned: Mapping[str, Value]) -> frozenset[str]:
     """Return what of the planned loads may hurt: `heats`, `pumps`, `moves`; and `mixed` where voltages share a box."""
     loads = _numbered(_under(planned, "circuit."), "loads.")
-    mixed = {"mixed"} if planned.get("circuit.is_mixed_box") else set()
+    mixed = {"mixed"} if "circuit.separation" in planned else set()
     return frozenset({str(load["hazard"]) for load in loads if "hazard" in load} | mixed)
 
 
@@ -146,3 +147,9 @@ _LOAD_WORDS = {
     "is_extra_low_voltage": "extra-low voltage",
 }
 _HAZARD_WORDS = {"heats": "it heats", "pumps": "it pumps", "moves": "it moves"}
+_SEPARATION_WORDS = {
+    "barrier": "kept apart by a barrier",
+    "distance": "kept apart by distance",
+    "insulation": "kept apart by insulation",
+    "none": "not kept apart",
+}

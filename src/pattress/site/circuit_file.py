@@ -88,7 +88,7 @@ def _circuit(shape: CircuitShape, loads: tuple[Load, ...], box: Box | None) -> C
         ambient_c=30.0 if shape.ambient_c is None else shape.ambient_c,
         loads=loads,
         box=box,
-        is_mixed_box=shape.mixed_box,
+        separation=shape.separation,
     )
 
 

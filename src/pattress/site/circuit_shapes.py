@@ -8,7 +8,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from pattress.model.circuit import EdgeOfDimming, Hazard, LoadKind
+from pattress.model.circuit import EdgeOfDimming, Hazard, LoadKind, Separation
 from pattress.site.shapes import Shape, Table, Text
 
 _MM2 = "a cross-section in mm², from 0.05 to 300"
@@ -39,7 +39,7 @@ class CircuitShape(Shape):
     ambient_c: Annotated[float, Field(ge=-40, le=80)] | None = Field(
         default=None, description="the warmest that the room gets, from -40 to 80 °C"
     )
-    mixed_box: bool = False
+    separation: Separation | None = None
 
 
 class LoadShape(Shape):

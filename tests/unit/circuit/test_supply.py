@@ -3,13 +3,14 @@
 import pytest
 
 from pattress.circuit.supply import (
+    ISOLATE,
     channels_answer,
     contact_answer,
     neutral_answer,
     separation_answer,
     supply_answer,
 )
-from pattress.model.circuit import Load
+from pattress.model.circuit import Load, Separation
 from pattress.model.errors import CircuitError
 from pattress.site.tables_file import shipped_tables
 
@@ -84,8 +85,38 @@ def test_extra_low_voltage_and_mains_do_not_share_a_box() -> None:
     assert separation_answer([LAMP], 230, IEC).verdict == "fits"
     assert separation_answer([LAMP, BELL], 230, IEC).verdict == "unfit"
     assert separation_answer([BELL], 24, IEC, is_dc=True).verdict == "fits"
-    assert separation_answer([LAMP], 230, IEC, is_mixed_box=True).verdict == "unfit"
+    assert separation_answer([LAMP], 230, IEC, separation="none").verdict == "unfit"
+    assert separation_answer([BELL], 24, IEC, is_dc=True, separation="none").verdict == "unfit"
     assert "the bell" in separation_answer([LAMP, BELL], 230, IEC).sentence
+
+
+@pytest.mark.parametrize(
+    ("separation", "words"),
+    [
+        # IEC 60364-4-41 section 414.4 and 60364-5-52 section 528.1, NEC 725.136; from memory
+        ("barrier", "by a barrier: it must stand between every core of the one and of the other"),
+        (
+            "distance",
+            "by distance: both must be fixed so that no core that slips out of its terminal reaches the other",
+        ),
+        ("insulation", "by insulation: every core of both must be insulated for the highest voltage present"),
+    ],
+)
+def test_what_is_kept_apart_fits_with_what_must_hold_at_the_box(separation: Separation, words: str) -> None:
+    at_mains = separation_answer([LAMP, BELL], 230, IEC, separation=separation)
+    beside_mains = separation_answer([BELL], 24, IEC, is_dc=True, separation=separation)
+
+    assert at_mains.verdict == beside_mains.verdict == "fits"
+    assert at_mains.sentence.startswith(
+        "Extra-low voltage (the bell) and 230 V are in one box, planned to be kept apart"
+    )
+    assert beside_mains.sentence.startswith("Extra-low voltage (the bell) and mains are in one box")
+    for answer in (at_mains, beside_mains):
+        assert words in answer.sentence
+        assert answer.sentence.endswith("local codes come first.")
+        assert ISOLATE in answer.cautions
+    assert any("reinforced insulation" in caution for caution in at_mains.cautions)
+    assert not any("reinforced insulation" in caution for caution in beside_mains.cautions)
 
 
 @pytest.mark.parametrize(("volts", "is_dc", "limit"), [(50, False, 50), (120, True, 120)])

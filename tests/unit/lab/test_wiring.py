@@ -17,7 +17,7 @@ EVERYTHING = Wiring(
         length_m=3.5,
         has_neutral=False,
         ambient_c=41,
-        is_mixed_box=True,
+        separation="distance",
         loads=(
             Load(
                 channel="output.1",

@@ -77,11 +77,23 @@ def test_a_gate_wants_a_contact_without_a_voltage_of_its_own() -> None:
 def test_mains_and_extra_low_voltage_share_no_box() -> None:
     bell = Load(channel="output.1", kind="electronic", name="bell", is_potential_free=True, is_extra_low_voltage=True)
 
-    mixed, marked = judged(DRY, bell), judged(RELAY, HEATER, is_mixed_box=True)
+    mixed, marked = judged(DRY, bell), judged(RELAY, HEATER, separation="none")
     apart = judged(DRY, bell, voltage_v=24, is_dc=True, has_neutral=None)
 
     assert [one["fit-separation"].outcome for one in (mixed, marked, apart)] == ["broken", "broken", "met"]
     assert "bell" in mixed["fit-separation"].sentence
+
+
+def test_extra_low_voltage_at_a_mains_module_is_fit_where_the_plan_keeps_the_two_apart() -> None:
+    bell = Load(channel="output.1", kind="electronic", name="bell", is_potential_free=True, is_extra_low_voltage=True)
+
+    kept, shared = (judged(DRY, bell, separation=how) for how in ("insulation", "none"))
+    beside_mains = judged(DRY, bell, voltage_v=24, is_dc=True, has_neutral=None, separation="none")
+
+    assert [one["fit-separation"].outcome for one in (kept, shared, beside_mains)] == ["met", "broken", "broken"]
+    assert "every core of both must be insulated" in kept["fit-separation"].sentence
+    assert kept["fit-contact"].outcome == "met"
+    assert "and mains are in one box" in beside_mains["fit-separation"].sentence
 
 
 @pytest.mark.parametrize(

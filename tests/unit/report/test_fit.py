@@ -90,7 +90,7 @@ def test_a_waiver_accepts_what_does_not_suit() -> None:
 
 
 def test_kinds_are_told_best_first_with_what_speaks_against_the_others() -> None:
-    here = replace(HOT, circuit=replace(wired(replace(HEATER, power_w=3000)).circuit, is_mixed_box=True))
+    here = replace(HOT, circuit=replace(wired(replace(HEATER, power_w=3000)).circuit, separation="none"))
     candidates = which(here, HOUSE.plan, KINDS, IEC)
     common = whatever_kind(here, RELAY, HOUSE.plan, IEC)
 

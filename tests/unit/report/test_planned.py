@@ -27,7 +27,7 @@ def test_values_survive_json_and_keep_their_words() -> None:
 
 def test_a_strip_and_american_wire_are_said_too() -> None:
     circuit = Circuit(
-        voltage_v=24.0, is_dc=True, conductors=Conductors(awg=14), has_neutral=False, is_mixed_box=True,
+        voltage_v=24.0, is_dc=True, conductors=Conductors(awg=14), has_neutral=False, separation="barrier",
         loads=(Load(channel="led.1", kind="led-strip", strip_w_per_m=14.4, strip_m=5.0, is_extra_low_voltage=True),),
     )  # fmt: skip
     planned = planned_facts("Larkspur Mill", Point(name="shelf", room="Hall", kind="k", circuit=circuit), None)
@@ -36,8 +36,9 @@ def test_a_strip_and_american_wire_are_said_too() -> None:
         ("Supply", "24 V DC, no neutral in the box, up to 30 °C around it"),
         ("Conductors", "14 AWG"),
         ("On led.1", "led-strip: 5 m of 14.4 W/m, extra-low voltage"),
-        ("In one box", "mains and extra-low voltage"),
+        ("In one box", "mains and extra-low voltage, kept apart by a barrier"),
     ]
+    assert hazards_of(planned) == {"mixed"}
 
 
 def test_what_nobody_planned_is_absent() -> None:

@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import get_args
 
-from pattress.model.circuit import LOAD_KINDS, Hazard
+from pattress.model.circuit import LOAD_KINDS, SEPARATIONS, Hazard
 from pattress.site.circuit_shapes import BoxShape, CircuitShape, ConductorsShape, DriveShape, LoadShape
 from pattress.site.data_sheet import DataSheetShape
 from pattress.site.load import load_site
@@ -33,7 +33,7 @@ def test_the_example_is_a_point_without_fault(tmp_path: Path) -> None:
 
 
 def test_every_word_and_every_key_is_explained() -> None:
-    for word in (*LOAD_KINDS, *get_args(Hazard)):
+    for word in (*LOAD_KINDS, *SEPARATIONS, *get_args(Hazard)):
         assert f"`{word}`" in GUIDE
     for shape in (CircuitShape, LoadShape, BoxShape, ConductorsShape, DriveShape):
         for key in keys_of(shape):

@@ -83,9 +83,13 @@ def isolation(
     isolated: Annotated[
         bool | None, typer.Option("--isolated/--not-isolated", help="Whether the contact is isolated from the supply.")
     ] = None,
-    mixed_box: Annotated[
-        bool, typer.Option("--mixed-box", help="Mains and extra-low voltage are in one box without being kept apart.")
-    ] = False,
+    separation: Annotated[
+        str | None,
+        typer.Option(
+            "--separation",
+            help="What keeps extra-low voltage and mains in one box apart: barrier, distance, insulation or none.",
+        ),
+    ] = None,
     module: ModuleOption = None,
     family: FamilyOption = None,
     site: MaybeSite = None,
@@ -95,10 +99,12 @@ def isolation(
 
     Example: pattress circuit isolation --voltage 230 --potential-free --isolated
     """
+    from pattress.circuit import given
     from pattress.circuit.supply import contact_answer, separation_answer
     from pattress.circuit.working import joined
-    from pattress.model.circuit import Load
+    from pattress.model.circuit import SEPARATIONS, Load
 
+    kept_apart = None if separation is None else given.one_of(separation, "separation", SEPARATIONS)
     counted, sheet = tables_for(site, family), sheet_of(module, site)
     asked = Load(
         channel="output.1",
@@ -109,7 +115,7 @@ def isolation(
     )
     answers = [
         contact_answer(asked, sheet.has_isolated_contact if isolated is None else isolated),
-        separation_answer([asked], voltage, counted, is_dc=dc, is_mixed_box=mixed_box),
+        separation_answer([asked], voltage, counted, is_dc=dc, separation=kept_apart),
     ]
     answer_with(joined("isolation", answers), counted, json=json)
 
