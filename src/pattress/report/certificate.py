@@ -7,6 +7,7 @@ check that was not signed off gets a page that says so before anything else, and
 from datetime import UTC, datetime
 
 from pattress.model.closein import StepResult
+from pattress.model.finding import Outcome
 from pattress.policy.builtin import CAUTION
 from pattress.report.certificate_record import (
     STEP_WORDS,
@@ -17,9 +18,11 @@ from pattress.report.certificate_record import (
 )
 from pattress.report.certificate_sections import (
     circuit_section,
+    facts_list,
     facts_words,
     gaps_section,
     heat_section,
+    section,
     settings_section,
 )
 from pattress.report.marks import mark, sheet
@@ -30,7 +33,7 @@ from pattress.report.qr_code import QUIET_MODULES, dark_path, qr_modules
 
 NO_SUBSTITUTE = "This check is no substitute for the inspection that the code requires."
 LAST_WORD = "Local codes and a licensed electrician have the last word."
-_CLASSES: dict[Verdict, str] = {
+_OUTCOMES: dict[Verdict, Outcome] = {
     "in-order": "met",
     "with-gaps": "unverified",
     "not-in-order": "broken",
@@ -77,7 +80,7 @@ def _name(record: CertificateRecord) -> str:
 
 
 def _header(record: CertificateRecord) -> Markup:
-    outcome = _CLASSES[record.verdict]
+    outcome = _OUTCOMES[record.verdict]
     room = record.plan.get("room")
     place = record.site_name if room is None else f"{record.site_name}, {room}"
     return tag(
@@ -87,7 +90,7 @@ def _header(record: CertificateRecord) -> Markup:
         tag("p", f"{_name(record)[:1].upper()}{_name(record)[1:]}", class_="when"),
         tag(
             "p",
-            mark("met" if outcome == "met" else "unverified" if outcome == "unverified" else "broken"),
+            mark(outcome),
             tag("strong", VERDICT_WORDS[record.verdict]),
             tag("span", verdict_sentence(record)),
             class_=f"stamp {outcome}",
@@ -107,7 +110,7 @@ def _newer(record: CertificateRecord) -> Markup | None:
 def _about(record: CertificateRecord) -> Markup:
     check = record.check
     known = [(title, record.value_of(name)) for title, name in _MODULE]
-    rows: list[tuple[str, Content]] = [
+    rows: list[tuple[Content, Content]] = [
         ("Checked by", check.who),
         ("Began", _time(check.began_at)),
         ("Ended", "not yet" if check.ended_at is None else _time(check.ended_at)),
@@ -117,10 +120,10 @@ def _about(record: CertificateRecord) -> Markup:
         rows.append(("Device", tag("strong", "none was found")))
     elif record.value_of("mac") is None:
         rows.append(("Device", breakable(check.device)))
-    return _section(
+    return section(
         "about",
         "Who, when and what",
-        tag("div", _facts(rows), _code(record), class_="beside"),
+        tag("div", facts_list(rows), _code(record), class_="beside"),
     )
 
 
@@ -152,7 +155,7 @@ def _steps(record: CertificateRecord) -> Markup:
     rows += [_missing(name, title) for name, title in record.not_done.items()]
     body = tag("tbody", lines(rows)) if rows else None
     table = tag("table", tag("thead", head), body, class_="steps") if body else tag("p", "Nothing was done.")
-    return _section("steps", "What was checked", table)
+    return section("steps", "What was checked", table)
 
 
 def _step(result: StepResult) -> Markup:
@@ -187,7 +190,7 @@ def _missing(name: str, title: str) -> Markup:
 def _cautions(record: CertificateRecord) -> Markup:
     hazards = hazards_of(record.plan)
     words = [CAUTION, *(text for hazard, text in _HAZARDS.items() if hazard in hazards)]
-    return _section(
+    return section(
         "cautions",
         "Before this box is opened again",
         tag("p", mark("danger"), tag("span", " ".join(words)), class_="caution"),
@@ -204,15 +207,6 @@ def _footer(record: CertificateRecord) -> Markup:
             tag("code", record.digest),
         ),
     )
-
-
-def _section(section_id: str, title: str, *contents: Content) -> Markup:
-    heading = tag("h2", title, id=f"{section_id}-title")
-    return tag("section", heading, lines(contents), id=section_id, aria_labelledby=f"{section_id}-title")
-
-
-def _facts(rows: list[tuple[str, Content]]) -> Markup:
-    return tag("dl", lines(tag("div", tag("dt", title), tag("dd", value)) for title, value in rows))
 
 
 def _sentence(text: str) -> str:

@@ -3,7 +3,7 @@
 What belongs here: these sections. What does not: the page around them (see `certificate`).
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from pattress.model.closein import Sample, StepResult
 from pattress.model.vocabulary import Value
@@ -11,6 +11,7 @@ from pattress.report.certificate_record import STEP_WORDS, CertificateRecord
 from pattress.report.chart import Level, line_chart
 from pattress.report.markup import Content, Markup, breakable, lines, tag
 from pattress.report.planned import circuit_lines
+from pattress.report.text import counted
 
 TEMPERATURE = "health.temperature_c"
 MAX_FACTS = 8  # of a step on the page; all of them are in the document for machines
@@ -45,8 +46,8 @@ def heat_section(record: CertificateRecord) -> Markup | None:
     if result is None or len(points) < MIN_CHART_SAMPLES:
         return None
     last_minute, last_c = points[-1]
-    summary = f"Temperature in the module over {last_minute:.0f} minutes, from {points[0][1]:g} to {last_c:g} °C"
-    return _section(
+    summary = f"Temperature in the module over {counted(round(last_minute), 'minute')}, from {points[0][1]:g} to {last_c:g} °C"
+    return section(
         "heat",
         "Heat",
         tag(
@@ -63,27 +64,33 @@ def circuit_section(record: CertificateRecord) -> Markup | None:
     when = (
         None if record.is_plan_of_then else tag("p", "From the site's files of today: it was not kept.", class_="lead")
     )
-    return _section("circuit", "The circuit as planned", when, _list(rows))
+    return section("circuit", "The circuit as planned", when, _broken_up(rows))
 
 
 def settings_section(record: CertificateRecord) -> Markup | None:
     """Return the settings that were signed off; where there are none, that."""
     agreed = record.agreed
     if agreed is None:
-        return None if not record.check.is_signed_off else _section(
+        return None if not record.check.is_signed_off else section(
             "settings", "The settings as signed off", tag("p", "They were not kept.")
         )  # fmt: skip
     values = [(name, _value(agreed.values[name])) for name in sorted(agreed.values)]
-    return _section("settings", f"The settings as signed off: {len(values)}", _list(values))
+    return section("settings", f"The settings as signed off: {len(values)}", _broken_up(values))
 
 
-def _section(section_id: str, title: str, *contents: Content) -> Markup:
+def section(section_id: str, title: str, *contents: Content) -> Markup:
+    """Return a section of the page under its heading."""
     heading = tag("h2", title, id=f"{section_id}-title")
     return tag("section", heading, lines(contents), id=section_id, aria_labelledby=f"{section_id}-title")
 
 
-def _list(rows: list[tuple[str, str]]) -> Markup:
-    return tag("dl", lines(tag("div", tag("dt", breakable(name)), tag("dd", breakable(value))) for name, value in rows))
+def facts_list(rows: Iterable[tuple[Content, Content]]) -> Markup:
+    """Return facts as a list, each under its title."""
+    return tag("dl", lines(tag("div", tag("dt", title), tag("dd", value)) for title, value in rows))
+
+
+def _broken_up(rows: Iterable[tuple[str, str]]) -> Markup:
+    return facts_list((breakable(name), breakable(value)) for name, value in rows)
 
 
 def _temperatures(samples: tuple[Sample, ...]) -> list[tuple[float, float]]:

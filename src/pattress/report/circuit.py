@@ -42,21 +42,28 @@ def circuit_document(answer: Answer, tables: Tables) -> dict[str, Any]:
         "verdict": answer.verdict,
         "sentence": answer.sentence,
         "values": dict(sorted(answer.values.items())),
-        "working": [
-            {
-                "what": line.what,
-                "formula": line.formula,
-                "numbers": line.numbers,
-                "result": line.result,
-                "unit": line.unit,
-                "source": line.source,
-            }
-            for line in answer.lines
-        ],
+        "working": [line_entry(line) for line in answer.lines],
         "cautions": list(answer.cautions),
-        "tables": {"family": tables.family, "title": tables.title, "edition": tables.edition},
+        "tables": tables_entry(tables),
         "last_word": answer.last_word,
     }
+
+
+def line_entry(line: Line) -> dict[str, Any]:
+    """Return one line of a working, as every document that holds one has it."""
+    return {
+        "what": line.what,
+        "formula": line.formula,
+        "numbers": line.numbers,
+        "result": line.result,
+        "unit": line.unit,
+        "source": line.source,
+    }
+
+
+def tables_entry(tables: Tables) -> dict[str, Any]:
+    """Return which tables something was computed by, as every document that says so has it."""
+    return {"family": tables.family, "title": tables.title, "edition": tables.edition}
 
 
 def tables_text(tables: Tables, style: Style) -> str:

@@ -7,13 +7,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
-from pattress.circuit.working import LAST_WORD, Line
+from pattress.circuit.working import LAST_WORD
 from pattress.model.finding import OUTCOMES, Finding, Outcome
 from pattress.model.plan import Point
 from pattress.model.tables import Tables
 from pattress.policy.fit_case import Fit
 from pattress.policy.fit_which import Candidate
 from pattress.policy.fitness import PointFitness
+from pattress.report.circuit import line_entry, tables_entry
 from pattress.report.text import Style, advice_lines, counted, summary_line
 from pattress.report.visible import visible
 
@@ -87,7 +88,7 @@ def fit_document(site: str, tables: Tables, judged: Sequence[PointFitness]) -> D
     return {
         "schema": "pattress.fit/1",
         "site": site,
-        "tables": _tables(tables),
+        "tables": tables_entry(tables),
         "counts": {outcome: sum(one.outcome == outcome for one in findings) for outcome in OUTCOMES},
         "points": [
             {
@@ -118,7 +119,7 @@ def which_document(
     return {
         "schema": "pattress.fit-which/1",
         "site": site,
-        "tables": _tables(tables),
+        "tables": tables_entry(tables),
         "point": point.name,
         "kinds": [
             {
@@ -148,7 +149,7 @@ def question_entry(fit: Fit) -> Document:
         "channel": fit.channel,
         "sentence": fit.sentence,
         "values": dict(answer.values) if answer is not None else {},
-        "working": [_line(line) for line in answer.lines] if answer is not None else [],
+        "working": [line_entry(line) for line in answer.lines] if answer is not None else [],
         "cautions": list(fit.cautions),
         "because": rule.because,
         "fix": rule.fix,
@@ -193,21 +194,6 @@ def _question_lines(fit: Fit, finding: Finding, style: Style) -> Iterator[str]:
 
 def _family(tables: Tables) -> str:
     return visible(f"{tables.title} ({tables.edition})")
-
-
-def _tables(tables: Tables) -> Document:
-    return {"family": tables.family, "title": tables.title, "edition": tables.edition}
-
-
-def _line(line: Line) -> Document:
-    return {
-        "what": line.what,
-        "formula": line.formula,
-        "numbers": line.numbers,
-        "result": line.result,
-        "unit": line.unit,
-        "source": line.source,
-    }
 
 
 def _waiver(finding: Finding) -> Document | None:
