@@ -152,8 +152,7 @@ class _Player:
         """Keep what came, and judge what is kept."""
         taken = self._taken
         assert taken is not None
-        await self._store.keep_encounters(taken.encounters, taken.hearings, taken.company)
-        await self._store.keep_told(taken.told)
+        await self._store.keep_encounters(taken.encounters, taken.hearings, taken.company, told=taken.told)
         self._played.told = {(one.kind, self._title(one.device), one.place): one for one in await self._store.told()}
         outlook = await outlook_of(self._site, self._store, self.now)
         assert outlook is not None

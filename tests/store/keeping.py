@@ -44,8 +44,7 @@ async def audit(store: Store, k: int) -> None:
 
 
 async def watched(store: Store, k: int) -> None:
-    await store.keep_encounters(world.encounters(k), [world.hearing(k)], [])
-    await store.keep_told([world.told(k)])
+    await store.keep_encounters(world.encounters(k), [world.hearing(k)], [], told=[world.told(k)])
 
 
 async def step(store: Store, k: int) -> None:

@@ -13,7 +13,7 @@ from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from datetime import datetime, timedelta
 
-from pattress.daemon.desk import Desk, Taken, added_up
+from pattress.daemon.desk import Desk, added_up
 from pattress.daemon.finder import Finder
 from pattress.daemon.watch import TELL_S, Teller, Watch
 from pattress.egress.pausing import pause
@@ -89,12 +89,7 @@ async def keep_day_before(house: EmulatedHouse, site: Site, store: Store, until:
             await asyncio.sleep(0)
         step, at = step + 1, min(at + STEP, until)
         taken = added_up(taken, desk.take(at))
-    await _keep(store, taken)
-
-
-async def _keep(store: Store, taken: Taken) -> None:
-    await store.keep_encounters(taken.encounters, taken.hearings, taken.company)
-    await store.keep_told(taken.told)
+    await store.keep_encounters(taken.encounters, taken.hearings, taken.company, told=taken.told)
 
 
 async def _export(house: EmulatedHouse, clock: Clock, stop: asyncio.Event) -> None:

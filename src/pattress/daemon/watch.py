@@ -6,8 +6,8 @@ What is to be told is told before it is kept: a process that is killed in betwee
 """
 
 import asyncio
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
 from typing import Protocol
 
 from pattress.alert.book import next_daily
@@ -28,6 +28,7 @@ NEWS_S = 10.0  # how long an encounter that nobody is told of may wait to be kep
 KEEP_S = 60.0  # and counts alone: each time costs some pages of an SD card
 FIND_S = 60.0  # how long an address that moved may go unnoticed
 TEMPLATES_S = 300.0  # templates come over and over; this is how much of a restart is bridged
+STRANGERS_EVERY = timedelta(hours=1)  # whoever sends without being listed may do so all day
 CLOUD = "cloud.enabled"
 
 
@@ -54,10 +55,13 @@ class Watch:
         self._clock = clock
         self._finder = Finder(site, clock)
         self._unkept: Taken | None = None
+        self._places: Mapping[str, str] = {}
         self._kept_at = clock()
         self._is_refused = False
         self._troubles: dict[str, str | None] = {}
         self._noted: str | None = None
+        self._strangers = 0
+        self._strangers_noted_at: datetime | None = None
 
     async def run(self, stop: asyncio.Event) -> None:
         """Listen, judge, tell and keep until `stop` is set; then what is left is told and kept."""
@@ -74,8 +78,8 @@ class Watch:
             group.create_task(self._turn(desk, listeners, stop), name="tell and keep")
         await self._take(desk, listeners, is_last=True)
         self._tell_daily(desk, self._clock())
-        self._add(desk.take(self._clock()))
-        await self._keep(listeners)
+        await self._take(desk, listeners, is_last=True)  # what the first one came to: a device that is unlike before
+        await self._keep()
         await self._keep_templates(listeners)
 
     def _say_what_is_wrong(self, desk: Desk) -> None:
@@ -118,8 +122,8 @@ class Watch:
             self._noted = note
             self._teller.note(note)
         taken = desk.take(self._clock(), is_last=is_last)
-        if taken.strangers:
-            self._teller.note(f"{taken.strangers} datagrams or connections of senders that site.toml does not list")
+        self._places = listeners.places()  # now: while something is told, more is read
+        self._note_strangers(taken.strangers, is_last=is_last)
         for alert in taken.alerts:
             await self._tell(desk, alert)
         self._add(taken)
@@ -128,7 +132,7 @@ class Watch:
         has_news = self._unkept is not None and bool(self._unkept.encounters)
         if taken.alerts or not 0 <= since_s < (NEWS_S if has_news else KEEP_S):
             self._kept_at = now
-            await self._keep(listeners)
+            await self._keep()
         for company in taken.company:
             await self._compare(desk, company)
 
@@ -171,15 +175,18 @@ class Watch:
     def _add(self, taken: Taken) -> None:
         self._unkept = taken if self._unkept is None else added_up(self._unkept, taken)
 
-    async def _keep(self, listeners: Listeners) -> None:
-        """Keep what has come; what the store refuses is kept with what comes next, within the bound of a gathering."""
-        unkept, places = self._unkept, listeners.places()
+    async def _keep(self) -> None:
+        """Keep what has come, and how far logs were read for it, all of it or nothing.
+
+        What the store refuses is kept with what comes next, within the bound of a gathering.
+        """
+        unkept = self._unkept
         if unkept is None:
             return
         try:
-            await self._store.keep_encounters(unkept.encounters, unkept.hearings, unkept.company)
-            await self._store.keep_told(unkept.told)
-            await self._store.keep_places(places)
+            await self._store.keep_encounters(
+                unkept.encounters, unkept.hearings, unkept.company, told=unkept.told, places=self._places
+            )
         except StoreError as error:
             self._note_refusal(error)
             return
@@ -192,6 +199,14 @@ class Watch:
         if not self._is_refused:
             self._is_refused = True
             self._teller.note(f"{error} What comes is told all the same, and kept once that is possible again.")
+
+    def _note_strangers(self, count: int, *, is_last: bool) -> None:
+        self._strangers += count
+        noted_at, now = self._strangers_noted_at, self._clock()
+        is_due = is_last or noted_at is None or not timedelta() <= now - noted_at < STRANGERS_EVERY
+        if self._strangers and is_due:
+            self._teller.note(f"{self._strangers} datagrams or connections of senders that site.toml does not list")
+            self._strangers, self._strangers_noted_at = 0, now
 
     def _note_troubles(self, desk: Desk) -> None:
         for source in self._site.watching.sources:

@@ -10,6 +10,8 @@ from functools import partial
 from pathlib import Path
 from typing import Self
 
+from sqlite_utils import Database
+
 from pattress.model.device import Device
 from pattress.model.encounter import Company, Encounter, Hearing, KeptTemplate, Told
 from pattress.model.finding import Finding, Outcome
@@ -235,15 +237,31 @@ class Store(CloseInStore):
         return await self._connection.read(last_run)
 
     async def keep_encounters(
-        self, encounters: Sequence[Encounter], heard: Sequence[Hearing], company: Sequence[Company]
+        self,
+        encounters: Sequence[Encounter],
+        heard: Sequence[Hearing],
+        company: Sequence[Company],
+        *,
+        told: Sequence[Told] = (),
+        places: Mapping[str, str] | None = None,
     ) -> None:
         """Keep what came of devices and the outside, all of it or nothing, each with what is kept of its hour.
 
         An encounter is kept by device, kind, remote, protocol, port and the hour in which it ended: counts add up,
         times widen, name and remark are the newest that are known. Hearings add up; of company the most counts. Of the
         many remotes of one device in one hour, those above a bound are one, whose name is `*`.
+
+        `told` is what a person was told, over what was kept of the same device, kind and place. `places` say how far
+        the log of each of these sources was read, in the words of its reader, and of no others.
         """
-        await self._connection.write(lambda database: keep_encounters(database, encounters, heard, company))
+
+        def keep(database: Database) -> None:
+            keep_encounters(database, encounters, heard, company)
+            keep_told(database, told)
+            if places is not None:
+                keep_places(database, places)
+
+        await self._connection.write(keep)
 
     async def encounters(
         self, *, since: datetime | None = None, until: datetime | None = None, device: str | None = None
@@ -262,10 +280,6 @@ class Store(CloseInStore):
         """Return how many hosts of the inside devices called, in each hour from that of `since` on, in time order."""
         return await self._connection.read(lambda database: company(database, since, device))
 
-    async def keep_told(self, told: Sequence[Told]) -> None:
-        """Keep what a person was told, over what was kept of the same device, kind and place."""
-        await self._connection.write(lambda database: keep_told(database, told))
-
     async def told(self) -> list[Told]:
         """Return all that a person was told, by device, kind and place."""
         return await self._connection.read(all_told)
@@ -277,10 +291,6 @@ class Store(CloseInStore):
     async def templates(self) -> list[KeptTemplate]:
         """Return the templates of flow export that were kept last."""
         return await self._connection.read(templates)
-
-    async def keep_places(self, kept: Mapping[str, str]) -> None:
-        """Keep how far the log of each of these sources was read, in the words of its reader, and of no others."""
-        await self._connection.write(lambda database: keep_places(database, kept))
 
     async def places(self) -> dict[str, str]:
         """Return by source how far its log was read."""

@@ -1,20 +1,24 @@
 """Watching as it goes on: what is told, what is kept, what outlives a restart or a store that refuses."""
 
 import asyncio
+import json
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from ipaddress import ip_network
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from pattress.daemon import watch as watch_module
+from pattress.daemon.desk import Desk, Taken
 from pattress.daemon.watch import Watch
 from pattress.egress.whereabouts import Owner
-from pattress.model.encounter import Alert, Company, Encounter, Hearing, Told
+from pattress.model.encounter import Alert, Company, Encounter, Told
 from pattress.model.errors import StoreError
+from pattress.model.kept import Span
 from pattress.model.plan import Plan, Point
 from pattress.model.site import Discovery, Networks, Site
 from pattress.model.watching import Watching, WatchSource
@@ -90,6 +94,13 @@ async def kept(site: Site) -> list[tuple[str, str, int]]:
         return sorted((one.kind, one.device, one.count) for one in await store.encounters())
 
 
+async def read_from_the_start(site: Site, past: Sequence[Company] = ()) -> None:
+    """Keep that nothing was read of the log yet, and a past."""
+    place = {"inode": (site.folder / "firewall.log").stat().st_ino, "offset": 0}
+    async with Store.open(site.folder / "pattress.db") as store:
+        await store.keep_encounters([], [], past, places={"router-log": json.dumps(place)})
+
+
 async def told_once(told: Listener, write: Callable[[str], None]) -> None:
     """Write until it is told: what was in the file before it was followed is not new."""
     async with asyncio.timeout(10):
@@ -136,12 +147,10 @@ async def test_a_store_that_refuses_stops_nobody_from_being_told_and_gets_it_lat
     told, real = Listener(), Store.keep_encounters
     is_full = True
 
-    async def keep(
-        self: Store, encounters: Sequence[Encounter], heard: Sequence[Hearing], company: Sequence[Company]
-    ) -> None:
+    async def keep(self: Store, *kept: Any, **more: Any) -> None:
         if is_full:
             raise StoreError("the disk is full", where="pattress.db", next_step="Free some space.")
-        await real(self, encounters, heard, company)
+        await real(self, *kept, **more)
 
     monkeypatch.setattr(Store, "keep_encounters", keep)
 
@@ -157,6 +166,47 @@ async def test_a_store_that_refuses_stops_nobody_from_being_told_and_gets_it_lat
     assert [kind for kind, _, _ in await kept(site)] == ["reached"]
 
 
+async def test_no_more_of_a_log_counts_as_read_than_was_kept_of_it(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    told, real, first_kept = Listener(), Store.keep_encounters, asyncio.get_running_loop().create_future()
+    log = site.folder / "firewall.log"
+
+    async def ask_long(_self: Store, _device: str, _setting: str) -> list[Span]:
+        """The disk is slow, and the device goes on."""
+        write(site, "iot-drop")
+        await asyncio.sleep(1.2)  # a look at the file comes each half second
+        return []
+
+    async def keep(self: Store, encounters: Sequence[Encounter], *kept: Any, **more: Any) -> None:
+        if encounters and not first_kept.done():
+            read = log.read_bytes()[: json.loads(more["places"]["router-log"])["offset"]]
+            first_kept.set_result((sum(one.count for one in encounters), read.count(b"\n")))
+        await real(self, encounters, *kept, **more)
+
+    monkeypatch.setattr(Store, "history", ask_long)
+    monkeypatch.setattr(Store, "keep_encounters", keep)
+    await read_from_the_start(site)
+    write(site, "iot-pass")
+
+    async with watching(site, told), asyncio.timeout(10):
+        encounters, lines = await first_kept
+
+    assert encounters == lines == 1
+
+
+async def test_what_is_unlike_before_in_the_last_moment_is_told(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(watch_module, "TELL_S", 3600.0)
+    told, now = Listener(), datetime.now(UTC).replace(minute=0, second=0, microsecond=0)
+    past = [Company(device=f"mac:{MAC}", hour=now - timedelta(days=days), hosts=1, ports=1) for days in (8, 1)]
+    await read_from_the_start(site, past)
+    for host in range(20, 40):
+        write(site, "iot-pass", to=f"10.20.0.{host}")
+
+    async with watching(site, told):
+        await asyncio.sleep(1.2)  # a look at the file comes each half second
+
+    assert told.alerts == [("hall-lights", "unlike-before", False)]
+
+
 async def test_a_log_that_is_not_there_is_said_once_and_that_it_works_again(site: Site) -> None:
     told = Listener()
     (site.folder / "firewall.log").unlink()
@@ -168,3 +218,24 @@ async def test_a_log_that_is_not_there_is_said_once_and_that_it_works_again(site
 
     assert "router-log: there is no file" in told.notes[0]
     assert told.notes[1] == "router-log: works again"
+
+
+async def test_senders_that_are_not_listed_are_told_of_once_an_hour(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told, taken, take = Listener(), asyncio.Semaphore(0), Desk.take
+
+    def take_strangers(self: Desk, now: datetime, *, is_last: bool = False) -> Taken:
+        taken.release()
+        return replace(take(self, now, is_last=is_last), strangers=3)
+
+    monkeypatch.setattr(Desk, "take", take_strangers)
+
+    async with watching(site, told), asyncio.timeout(10):
+        for _ in range(5):
+            await taken.acquire()
+
+    first, *others = [int(text.split()[0]) for text in told.notes if "senders" in text]
+    assert first == 3
+    assert len(others) == 2, "and what had come since at the end, which takes twice"
+    assert others[0] >= 12

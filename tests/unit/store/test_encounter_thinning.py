@@ -98,13 +98,13 @@ async def test_a_day_is_found_by_any_moment_in_it(tmp_path: Path) -> None:
 async def test_hearings_company_and_what_was_told_go_with_time(tmp_path: Path) -> None:
     ages = (1, 47, 49, 71, 73, 143, 145)
     async with Store.open(tmp_path / "house.db") as store:
+        times = {"first_at": hours_ago(200), "told_at": None}
         await store.keep_encounters(
             [],
             [replace(HEARD, hour=hours_ago(ago)) for ago in ages],
             [replace(COMPANY, hour=hours_ago(ago)) for ago in ages],
+            told=[replace(TOLD, place=str(ago), last_at=hours_ago(ago), **times) for ago in ages],
         )
-        times = {"first_at": hours_ago(200), "told_at": None}
-        await store.keep_told([replace(TOLD, place=str(ago), last_at=hours_ago(ago), **times) for ago in ages])
         await agree_on_the_day(store)
 
         await store.thin(MIDNIGHT, RETENTION)

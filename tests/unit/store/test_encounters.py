@@ -11,7 +11,7 @@ from pattress.store import encounters as module
 from pattress.store.encounters import MAX_NAME_LENGTH
 from pattress.store.store import Store
 from unit.store.builders import HALL, NIGHT, ask, minutes, row_counts
-from unit.store.watched import COMPANY, HEARD, TRIED, keep, tried
+from unit.store.watched import COMPANY, HEARD, TOLD, TRIED, keep, tried
 
 
 async def test_what_was_kept_comes_back_as_it_was(tmp_path: Path) -> None:
@@ -160,9 +160,13 @@ async def test_all_of_it_is_kept_or_nothing(tmp_path: Path) -> None:
     async with Store.open(path) as store:
         with pytest.raises(ValueError, match="no time zone"):
             await store.keep_encounters([TRIED, nowhen], [HEARD], [COMPANY])
+        told = replace(TOLD, first_at=NIGHT.replace(tzinfo=None))
+        with pytest.raises(ValueError, match="no time zone"):
+            await store.keep_encounters([TRIED], [HEARD], [COMPANY], told=[told], places={"resolver": "a"})
 
     counts = row_counts(path)
-    assert [counts[table] for table in ("encounter", "hearing", "company", "device")] == [0, 0, 0, 0]
+    tables = ("encounter", "hearing", "company", "told", "place", "device")
+    assert [counts[table] for table in tables] == [0, 0, 0, 0, 0, 0]
 
 
 async def test_a_device_that_only_encounters_speak_of_is_none_that_was_seen(tmp_path: Path) -> None:

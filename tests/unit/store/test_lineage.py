@@ -137,8 +137,8 @@ async def test_encounters_follow_a_device_to_its_better_id(tmp_path: Path) -> No
     async with Store.open(tmp_path / "house.db") as store:
         run = await store.begin_run(NIGHT, "digest")
         await store.keep_devices(run, [BY_NAME])
-        await store.keep_encounters([tried(device="name:hall")], [], [replace(COMPANY, device="name:hall")])
-        await store.keep_told([replace(TOLD, device="name:hall")])
+        company, told = [replace(COMPANY, device="name:hall")], [replace(TOLD, device="name:hall")]
+        await store.keep_encounters([tried(device="name:hall")], [], company, told=told)
 
         await store.keep_devices(run, [BY_MAC])
 
@@ -153,8 +153,9 @@ async def test_encounters_of_two_rows_that_turn_out_to_be_one_device_are_joined(
         await store.keep_devices(run, [BY_NAME, device(sighting(None, mac=MAC), mac=MAC)])
         for one in ("name:hall", HALL):
             more = tried(device=one, remote=f"2001:db8::{len(one)}")
-            await store.keep_encounters([tried(device=one), more], [], [replace(COMPANY, device=one, ports=len(one))])
-            await store.keep_told([replace(TOLD, device=one), replace(TOLD, device=one, place=one, told_at=None)])
+            told = [replace(TOLD, device=one), replace(TOLD, device=one, place=one, told_at=None)]
+            company = [replace(COMPANY, device=one, ports=len(one))]
+            await store.keep_encounters([tried(device=one), more], [], company, told=told)
 
         await store.keep_devices(run, [BY_MAC])
 

@@ -17,7 +17,7 @@ async def test_what_was_told_comes_back_after_a_restart(tmp_path: Path) -> None:
     waiting = replace(TOLD, place="a.example", told_at=None, told_count=0)
     all_kinds = [replace(TOLD, device="address:192.0.2.9", kind=kind) for kind in TOLD_KINDS]
     async with Store.open(tmp_path / "house.db") as store:
-        await store.keep_told([waiting, TOLD, *reversed(all_kinds)])
+        await store.keep_encounters([], [], [], told=[waiting, TOLD, *reversed(all_kinds)])
 
     async with Store.open(tmp_path / "house.db") as store:
         assert await store.told() == [*all_kinds, TOLD, waiting]
@@ -26,8 +26,8 @@ async def test_what_was_told_comes_back_after_a_restart(tmp_path: Path) -> None:
 async def test_one_device_kind_and_place_is_told_once(tmp_path: Path) -> None:
     later = replace(TOLD, last_at=minutes(9), count=9, told_count=9, told_at=minutes(9))
     async with Store.open(tmp_path / "house.db") as store:
-        await store.keep_told([TOLD])
-        await store.keep_told([later])
+        await store.keep_encounters([], [], [], told=[TOLD])
+        await store.keep_encounters([], [], [], told=[later])
 
         assert await store.told() == [later]
 
@@ -39,7 +39,7 @@ async def test_the_places_of_one_device_are_bounded_and_the_newest_stay(
     many = [replace(TOLD, place=f"203.0.113.{number}", last_at=minutes(number)) for number in range(8)]
     other = replace(TOLD, device="address:192.0.2.9")
     async with Store.open(tmp_path / "house.db") as store:
-        await store.keep_told([other, *many])
+        await store.keep_encounters([], [], [], told=[other, *many])
 
         assert [one.place for one in await store.told() if one.device == HALL] == [one.place for one in many[5:]]
         assert other in await store.told()
@@ -78,8 +78,8 @@ async def test_of_two_templates_with_one_number_the_newer_stays(tmp_path: Path) 
 
 async def test_places_replace_all_that_were_kept_before(tmp_path: Path) -> None:
     async with Store.open(tmp_path / "house.db") as store:
-        await store.keep_places({"resolver": "a", "log": "b"})
-        await store.keep_places({"resolver": "c"})
+        await store.keep_encounters([], [], [], places={"resolver": "a", "log": "b"})
+        await store.keep_encounters([], [], [], places={"resolver": "c"})
 
     async with Store.open(tmp_path / "house.db") as store:
         assert await store.places() == {"resolver": "c"}

@@ -52,7 +52,5 @@ async def keep(store: Store, *encounters: Encounter) -> None:
 
 
 async def keep_all_sorts(store: Store, encounters: Sequence[Encounter] = (TRIED,)) -> None:
-    await store.keep_encounters(encounters, [HEARD], [COMPANY])
-    await store.keep_told([TOLD])
+    await store.keep_encounters(encounters, [HEARD], [COMPANY], told=[TOLD], places={"resolver": '{"offset": 7}'})
     await store.keep_templates([TEMPLATE])
-    await store.keep_places({"resolver": '{"offset": 7}'})
