@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from pattress.model.closein import CloseIn
 from pattress.report.certificate_record import CertificateRecord, verdict_sentence
+from pattress.report.closein import step_entry
 from pattress.report.document import Document, time_text
 
 
@@ -28,20 +29,7 @@ def certificate_document(record: CertificateRecord) -> Document:
         "is_signed_off": check.is_signed_off,
         "device": check.device,
         "counts": dict(record.counts),
-        "steps": [
-            {
-                "step": one.step,
-                "title": one.title,
-                "try": one.number,
-                "outcome": one.outcome,
-                "sentence": one.sentence,
-                "began_at": time_text(one.began_at),
-                "ended_at": time_text(one.ended_at),
-                "facts": dict(one.facts),
-                "sample_count": len(one.samples),
-            }
-            for one in check.results
-        ],
+        "steps": [step_entry(one) for one in check.results],
         "not_done": _titled(record.not_done),
         "settings": None if agreed is None else dict(agreed.values),
         "signed_off_at": None if agreed is None else time_text(agreed.at),

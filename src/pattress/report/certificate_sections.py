@@ -46,7 +46,8 @@ def heat_section(record: CertificateRecord) -> Markup | None:
     if result is None or len(points) < MIN_CHART_SAMPLES:
         return None
     last_minute, last_c = points[-1]
-    summary = f"Temperature in the module over {counted(round(last_minute), 'minute')}, from {points[0][1]:g} to {last_c:g} °C"
+    span = f"over {counted(round(last_minute), 'minute')}, from {points[0][1]:g} to {last_c:g} °C"
+    summary = f"Temperature in the module {span}"
     return section(
         "heat",
         "Heat",

@@ -5,7 +5,7 @@ What belongs here: the summary after a check, and its document. What does not: t
 
 from collections.abc import Iterator, Sequence
 
-from pattress.model.closein import CloseIn
+from pattress.model.closein import CloseIn, StepResult
 from pattress.report.document import Document, time_text
 from pattress.report.visible import visible
 
@@ -28,11 +28,25 @@ def check_lines(checks: Sequence[CloseIn]) -> Iterator[str]:
 
 def close_in_document(checks: Sequence[CloseIn]) -> Document:
     """Return checks as `pattress.close-in/1`."""
-    return {"schema": "pattress.close-in/1", "checks": [check_entry(one) for one in checks]}
+    return {"schema": "pattress.close-in/1", "checks": [_check_entry(one) for one in checks]}
 
 
-def check_entry(check: CloseIn) -> Document:
-    """Return one check, as every document that holds checks has it."""
+def step_entry(result: StepResult) -> Document:
+    """Return one step, as every document that holds steps has it; of its samples only how many there are."""
+    return {
+        "step": result.step,
+        "title": result.title,
+        "try": result.number,
+        "outcome": result.outcome,
+        "sentence": result.sentence,
+        "began_at": time_text(result.began_at),
+        "ended_at": time_text(result.ended_at),
+        "facts": dict(result.facts),
+        "sample_count": len(result.samples),
+    }
+
+
+def _check_entry(check: CloseIn) -> Document:
     return {
         "id": check.id,
         "point": check.point,
@@ -41,17 +55,5 @@ def check_entry(check: CloseIn) -> Document:
         "began_at": time_text(check.began_at),
         "ended_at": None if check.ended_at is None else time_text(check.ended_at),
         "is_signed_off": check.is_signed_off,
-        "steps": [
-            {
-                "step": one.step,
-                "title": one.title,
-                "outcome": one.outcome,
-                "sentence": one.sentence,
-                "began_at": time_text(one.began_at),
-                "ended_at": time_text(one.ended_at),
-                "facts": dict(one.facts),
-                "samples": len(one.samples),
-            }
-            for one in check.results
-        ],
+        "steps": [step_entry(one) for one in check.results],
     }

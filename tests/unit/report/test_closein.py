@@ -1,0 +1,32 @@
+"""Close-in checks as a document: a step is in it as it is in a certificate."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+
+import pattress.report
+from pattress.report.certificate_document import certificate_document
+from pattress.report.closein import check_lines, close_in_document
+from unit.report.certificates import IN_ORDER, UNFINISHED, WITH_GAPS
+
+SCHEMA = Path(pattress.report.__file__).parent / "schemas" / "close-in-1.json"
+
+
+def test_the_document_keeps_to_its_schema_and_says_of_steps_what_the_certificate_says() -> None:
+    document = close_in_document([WITH_GAPS.check])
+
+    jsonschema.Draft202012Validator(
+        json.loads(SCHEMA.read_text(encoding="utf-8")), format_checker=jsonschema.FormatChecker()
+    ).validate(document)
+    [check] = document["checks"]
+    assert check["steps"] == certificate_document(WITH_GAPS)["steps"]
+    assert {one["try"] for one in check["steps"]} == {1, 3}
+
+
+def test_the_lines_name_each_step_that_is_not_met() -> None:
+    well, ill = ([*check_lines([one.check])] for one in (IN_ORDER, UNFINISHED))
+
+    assert well == ["hall-lights: signed off. 14 met, 0 broken, 0 could not be checked, 0 skipped (check 3)"]
+    assert ill[0].startswith("hall-lights: NOT signed off: do not close the wall. 9 met, 1 broken, ")
+    assert ill[1:] == ["  broken: output.2: the fan did not start: 0.1 W"]
