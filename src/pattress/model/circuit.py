@@ -4,16 +4,14 @@ What belongs here: the nouns. What does not: computing with them (`circuit`), an
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 LoadKind = Literal[
     "resistive", "incandescent", "halogen", "led-lamp", "fluorescent", "led-strip", "motor", "socket", "electronic"
 ]
 """What a load is to a switch: by its inrush, its power factor, and whether it can be dimmed."""
 
-LOAD_KINDS: tuple[LoadKind, ...] = (
-    "resistive", "incandescent", "halogen", "led-lamp", "fluorescent", "led-strip", "motor", "socket", "electronic",
-)  # fmt: skip
+LOAD_KINDS: tuple[LoadKind, ...] = get_args(LoadKind)
 
 Hazard = Literal["heats", "pumps", "moves"]
 """What may hurt or flood when it comes on by itself: a heater, a pump, a door or a gate."""
@@ -32,7 +30,7 @@ Separation = Literal["barrier", "distance", "insulation", "none"]
 slips out cannot reach the other; `insulation` that every core is insulated for the highest voltage present.
 """
 
-SEPARATIONS: tuple[Separation, ...] = ("barrier", "distance", "insulation", "none")
+SEPARATIONS: tuple[Separation, ...] = get_args(Separation)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

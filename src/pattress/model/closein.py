@@ -6,7 +6,7 @@ What belongs here: the nouns. What does not: running the steps, keeping them, sh
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
+from typing import Literal, get_args
 
 from pattress.model.vocabulary import Value
 
@@ -17,10 +17,7 @@ StepKind = Literal[
 ]  # fmt: skip
 """In the order in which they are done. Those of inputs, what they drive, and outputs are done for each channel."""
 
-STEP_KINDS: tuple[StepKind, ...] = (
-    "found", "recognised", "settings", "fit", "input", "drive", "output", "radio", "heat", "power-cut", "outside",
-    "sign-off",
-)  # fmt: skip
+STEP_KINDS: tuple[StepKind, ...] = get_args(StepKind)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,14 +5,14 @@ What belongs here: the nouns. What does not: the figures themselves, which are f
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from pattress.model.circuit import EdgeOfDimming, Family, LoadKind
 
 Construction = Literal["solid", "stranded", "flexible"]
 """How a conductor is made: one wire, some wires (IEC 60228 class 2), many fine wires (class 5)."""
 
-CONSTRUCTIONS: tuple[Construction, ...] = ("solid", "stranded", "flexible")
+CONSTRUCTIONS: tuple[Construction, ...] = get_args(Construction)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
