@@ -3,7 +3,6 @@
 What belongs here: TOML text from what the house is. What does not: reading it back (`pattress.site`).
 """
 
-import json
 from collections.abc import Iterator, Mapping
 from datetime import date, timedelta
 from pathlib import Path
@@ -15,7 +14,7 @@ from pattress.lab.maker import USER
 from pattress.lab.makers import HTTP_MAKERS
 from pattress.lab.router import OUTSIDE
 from pattress.lab.run import EmulatedHouse
-from pattress.lab.wiring import wiring_text
+from pattress.lab.wiring import toml_value, wiring_text
 from pattress.model.vocabulary import Value
 
 LISTEN_S = 3
@@ -53,14 +52,14 @@ def _secrets(house: EmulatedHouse) -> Mapping[str, str]:
 
 def _site(house: EmulatedHouse, *, is_watched: bool) -> Iterator[str]:
     yield f"# {HOUSE_NAME}: an emulated house on this machine. Every maker, model and address in it is invented."
-    yield f"name = {_said(HOUSE_NAME)}"
+    yield f"name = {toml_value(HOUSE_NAME)}"
     yield 'policy = "isolated-house"'
     yield ""
     yield "[networks]"
-    yield f"devices = [{_said(house.ground.network)}]"
-    yield f"inside = [{_said(f'{house.broker.host}/32')}]"
+    yield f"devices = [{toml_value(house.ground.network)}]"
+    yield f"inside = [{toml_value(f'{house.broker.host}/32')}]"
     if is_watched:
-        yield f"outside = [{_said(OUTSIDE)}]  # addresses for documentation stand in for the internet"
+        yield f"outside = [{toml_value(OUTSIDE)}]  # addresses for documentation stand in for the internet"
     yield 'interfaces = ["127.0.0.1"]'
     yield ""
     yield "[discovery]"
@@ -72,10 +71,10 @@ def _site(house: EmulatedHouse, *, is_watched: bool) -> Iterator[str]:
     yield ""
     yield "[[broker]]"
     yield 'name = "house"'
-    yield f"host = {_said(house.broker.host)}"
+    yield f"host = {toml_value(house.broker.host)}"
     yield f"port = {house.broker.port}"
     if house.broker_user is not None:
-        yield f"user = {_said(house.broker_user)}"
+        yield f"user = {toml_value(house.broker_user)}"
         yield 'password_file = "secrets/broker"'
     for kind in sorted({module.kind for module in house.modules.values()}):
         yield from _credential(kind)
@@ -86,13 +85,13 @@ def _site(house: EmulatedHouse, *, is_watched: bool) -> Iterator[str]:
 
 def _watch(house: EmulatedHouse) -> Iterator[str]:
     yield "[watch]"
-    yield f"flows_at = {_said(f'{house.collector.host}:{house.collector.port}')}"
+    yield f"flows_at = {toml_value(f'{house.collector.host}:{house.collector.port}')}"
     yield 'tried = "at once"'
     yield ""
     yield "[[watch.source]]"
     yield 'name = "router"'
     yield 'kind = "flows"'
-    yield f"from = [{_said(house.ground.house_server)}]"
+    yield f"from = [{toml_value(house.ground.house_server)}]"
     yield ""
 
 
@@ -102,10 +101,10 @@ def _credential(kind: str) -> Iterator[str]:
         return
     yield ""
     yield "[[credential]]"
-    yield f"kind = {_said(kind)}"
+    yield f"kind = {toml_value(kind)}"
     if maker.guard(kind) not in ("bearer", "header"):
-        yield f"user = {_said(USER)}"
-    yield f"secret_file = {_said('secrets/' + kind.partition('-')[0])}"
+        yield f"user = {toml_value(USER)}"
+    yield f"secret_file = {toml_value('secrets/' + kind.partition('-')[0])}"
 
 
 def _points(house: EmulatedHouse) -> Iterator[str]:
@@ -113,10 +112,10 @@ def _points(house: EmulatedHouse) -> Iterator[str]:
     for point, module in house.modules.items():
         yield ""
         yield "[[point]]"
-        yield f"name = {_said(point)}"
-        yield f"room = {_said(module.room or '')}"
-        yield f"kind = {_said(module.kind)}"
-        yield f"mac = {_said(module.mac)}"
+        yield f"name = {toml_value(point)}"
+        yield f"room = {toml_value(module.room or '')}"
+        yield f"kind = {toml_value(module.kind)}"
+        yield f"mac = {toml_value(module.mac)}"
         wiring = house.wiring.get(point)
         yield from _planned({**module.plan, **(wiring.settings if wiring else {})})
         if wiring is not None:
@@ -127,7 +126,7 @@ def _points(house: EmulatedHouse) -> Iterator[str]:
 def _planned(settings: Mapping[str, Value]) -> Iterator[str]:
     yield "[point.plan]"
     for name, value in sorted(settings.items()):
-        yield f"{name} = {_said(value)}"
+        yield f"{name} = {toml_value(value)}"
 
 
 def _waivers(faults: frozenset[str], today: date) -> Iterator[str]:
@@ -136,14 +135,9 @@ def _waivers(faults: frozenset[str], today: date) -> Iterator[str]:
     if fault.name not in faults:
         return
     yield "[[waiver]]"
-    yield f"rule = {_said(fault.found[0][0])}"
-    yield f"point = {_said(fault.point or '')}"
+    yield f"rule = {toml_value(fault.found[0][0])}"
+    yield f"point = {toml_value(fault.point or '')}"
     yield 'reason = "The cellar gets an access point of its own when the east wing is wired."'
     yield 'who = "the innkeeper"'
     yield f"until = {(today + timedelta(days=WAIVER_DAYS)).isoformat()}"
     yield ""
-
-
-def _said(value: Value) -> str:
-    """Return a value as TOML writes it. The texts here are plain, and a JSON string of those is a TOML string."""
-    return json.dumps(value)

@@ -54,13 +54,13 @@ def wiring_text(wiring: Wiring) -> Iterator[str]:
         yield ""
         yield "[[point.drive]]"
         yield f"input = {drive.input}"
-        yield f"channel = {_said(drive.channel)}"
+        yield f"channel = {toml_value(drive.channel)}"
         if drive.point is not None:
-            yield f"point = {_said(drive.point)}"
+            yield f"point = {toml_value(drive.point)}"
 
 
 def _circuit(circuit: Circuit) -> Iterator[str]:
-    yield f"voltage_v = {_said(circuit.voltage_v)}"
+    yield f"voltage_v = {toml_value(circuit.voltage_v)}"
     if circuit.is_dc:
         yield "dc = true"
     sizes = circuit.conductors or Conductors()
@@ -75,21 +75,21 @@ def _circuit(circuit: Circuit) -> Iterator[str]:
     }
     for key, value in others.items():
         if value is not None:
-            yield f"{key} = {_said(value)}"
+            yield f"{key} = {toml_value(value)}"
 
 
 def _load(load: Load) -> Iterator[str]:
     for one in fields(Load):
         value = getattr(load, one.name)
         if value != one.default:
-            yield f"{_OTHER_KEYS.get(one.name, one.name)} = {_said(value)}"
+            yield f"{_OTHER_KEYS.get(one.name, one.name)} = {toml_value(value)}"
 
 
 def _box(box: Box) -> Iterator[str]:
     for one in fields(Box):
         value = getattr(box, one.name)
         if one.name != "conductors" and value != one.default:
-            yield f"{one.name} = {_said(value)}"
+            yield f"{one.name} = {toml_value(value)}"
     for conductors in box.conductors:
         yield ""
         yield "[[point.box.conductors]]"
@@ -100,6 +100,6 @@ def _box(box: Box) -> Iterator[str]:
         yield f"grounds = {conductors.grounds}"
 
 
-def _said(value: Value) -> str:
+def toml_value(value: Value) -> str:
     """Return a value as TOML writes it. The texts here are plain, and a JSON string of those is a TOML string."""
     return json.dumps(value)

@@ -35,6 +35,7 @@ EVERYTHING = Wiring(
                 lead_mm2=0.5,
                 lead_m=1,
                 supply_w=40,
+                dimmed_by="trailing",
             ),
         ),
         box=Box(
