@@ -11,7 +11,7 @@ import pytest
 from pattress.closein import runner
 from pattress.closein.pace import Pace
 from pattress.closein.runner import CloseInRunner, Order
-from pattress.closein.talk import Reply
+from pattress.closein.talk import Question, Reply
 from pattress.identity import Merged, merge
 from pattress.model.closein import CloseIn, StepResult
 from pattress.model.device import Device, Sighting
@@ -41,6 +41,8 @@ class Modules(Scripted):
         self.lost: set[str] = set()
         self.slow: set[str] = set()
         self.ended: list[tuple[str, StepResult]] = []
+        self.crossed: list[str] = []
+        self._is_open = False
 
     async def read_device(self, device: Device, point: Point | None) -> Reading:
         for _ in range(MANY_TURNS if point is not None and point.name in self.slow else 0):
@@ -53,6 +55,15 @@ class Modules(Scripted):
     def result(self, point: str, result: StepResult) -> None:
         super().result(point, result)
         self.ended.append((point, result))
+        if self._is_open:
+            self.crossed.append(f"{point} {result.step}")
+
+    async def ask(self, question: Question) -> Reply:
+        self._is_open = True
+        try:
+            return await super().ask(question)
+        finally:
+            self._is_open = False
 
 
 class FakeSession:
@@ -182,6 +193,7 @@ async def test_a_power_cut_that_one_point_does_not_survive_is_done_again_there_a
 
     cuts = [(point, one.outcome) for point, one in talk.ended if one.step == "power-cut"]
     assert cuts == [("hall-lights", "met"), ("yard-lights", "broken"), ("yard-lights", "met")]
+    assert talk.crossed == [], "no result is said into a question"
     assert [check.is_signed_off for check in checks] == [True, True]
     assert [text for text in talk.asked if "broken" in text] == [
         "It is broken at yard-lights. Mend it and do it again?"
