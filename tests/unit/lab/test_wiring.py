@@ -35,8 +35,8 @@ EVERYTHING = Wiring(
                 lead_mm2=0.5,
                 lead_m=1,
                 supply_w=40,
-                dimmed_by="trailing",
             ),
+            Load(channel="dimmer.1", kind="led-lamp", power_w=8, dimmed_by="trailing"),
         ),
         box=Box(
             volume_cm3=300,
