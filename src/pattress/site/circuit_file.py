@@ -14,7 +14,7 @@ from pattress.site.circuit_shapes import STRIP_KEYS, BoxShape, CircuitShape, Con
 from pattress.site.files import TomlFile
 from pattress.site.lines import KeyPath
 from pattress.site.names import UNKNOWN, Known, nearest
-from pattress.site.shapes import Shape, Table, unknown_keys
+from pattress.site.shapes import Table, unknown_keys
 from pattress.site.words import said
 
 
@@ -41,9 +41,7 @@ def circuit_of(file: TomlFile, path: KeyPath, table: Table, profile: Profile | N
     if shape is None:
         return None
     at = (*path, "circuit")
-    if shape.conductor_mm2 is not None and shape.conductor_awg is not None:
-        expected = "at most one of conductor_mm2 and conductor_awg"
-        file.fault(at, found="conductor_mm2 and conductor_awg", expected=expected)
+    file.check_one(at, written, ("conductor_mm2", "conductor_awg"))
     if shape.dc and shape.neutral:
         file.fault((*at, "neutral"), found="a neutral with dc = true", expected="no neutral with direct current")
     return _circuit(shape, loads, box)
@@ -145,8 +143,7 @@ def _check_strip(file: TomlFile, at: KeyPath, table: Table) -> None:
         if (one in table) != (other in table):
             written, missing = (one, other) if one in table else (other, one)
             file.fault((*at, written), found=f"{written} without {missing}", expected=f"{one} and {other} together")
-    if "power_w" in table and "strip_w_per_m" in table:
-        file.fault(at, found="power_w and strip_w_per_m", expected="at most one of power_w and strip_w_per_m")
+    file.check_one(at, table, ("power_w", "strip_w_per_m"))
 
 
 def _check_by_channel(file: TomlFile, at: KeyPath, shape: LoadShape) -> None:
@@ -187,7 +184,7 @@ def _box(file: TomlFile, at: KeyPath, written: object) -> Box | None:
         return None
     conductors = tuple(_conductors(file, (*at, "conductors"), written.get("conductors")))
     shape = file.checked(BoxShape, at, written)
-    if shape is None or not _check_one(file, at, written, ("volume_cm3", "volume_in3"), BoxShape):
+    if shape is None or not file.check_one(at, written, ("volume_cm3", "volume_in3"), shape=BoxShape):
         return None
     in_cm3 = shape.volume_in3 * CM3_PER_IN3 if shape.volume_in3 is not None else 0.0
     return Box(
@@ -203,22 +200,11 @@ def _box(file: TomlFile, at: KeyPath, written: object) -> Box | None:
 def _conductors(file: TomlFile, path: KeyPath, written: object) -> Iterator[Conductors]:
     for at, table in _tables(path, written):
         shape = file.checked(ConductorsShape, at, table)
-        if shape is None or not _check_one(file, at, table, ("mm2", "awg"), ConductorsShape):
+        if shape is None or not file.check_one(at, table, ("mm2", "awg"), shape=ConductorsShape):
             continue
         if shape.count + shape.grounds == 0:
             file.fault(at, found="no conductors", expected="a count or grounds of at least 1")
         yield Conductors(mm2=shape.mm2, awg=shape.awg, count=shape.count, grounds=shape.grounds)
-
-
-def _check_one(file: TomlFile, at: KeyPath, table: Table, keys: tuple[str, str], shape: type[Shape]) -> bool:
-    """Whether exactly one of two keys is written, after noting the fault where not."""
-    written = [key for key in keys if key in table]
-    if len(written) == 1:
-        return True
-    if written or not unknown_keys(shape, table):
-        found = " and ".join(written) if written else "none of them"
-        file.fault(at, found=found, expected=f"exactly one of {keys[0]} and {keys[1]}")
-    return False
 
 
 def _tables(path: KeyPath, written: object) -> Iterator[tuple[KeyPath, Table]]:

@@ -19,7 +19,7 @@ from pydantic_core import ErrorDetails
 from pattress.model.errors import Fault
 from pattress.site.lines import KeyPath, LineMap, scan_lines
 from pattress.site.names import nearest
-from pattress.site.shapes import Mismatch, Shape, keys_of
+from pattress.site.shapes import Mismatch, Shape, Table, keys_of, unknown_keys
 from pattress.site.words import place_of, said, value_at
 
 MAX_FILE_BYTES = 1_048_576  # a point takes about 400 bytes: room for 2,600 of them in one file
@@ -86,6 +86,20 @@ class TomlFile:
             line = self.lines.line_of(first[value])
             self.fault(path, found=f"{said(value)} again (first in line {line})", expected=expected, place=place)
         first.setdefault(value, path)
+
+    def check_one(self, path: KeyPath, table: Table, keys: Sequence[str], *, shape: type[Shape] | None = None) -> bool:
+        """Whether a table has at most one of some keys, after noting the fault where not; with its `shape` exactly one.
+
+        A table that has none of them and an unknown key has one fault already: that key may be one of them, misspelt.
+        """
+        written = [key for key in keys if key in table]
+        if len(written) == 1 or not (written or shape):
+            return True
+        if written or (shape and not unknown_keys(shape, table)):
+            how_many = "exactly" if shape else "at most"
+            expected = f"{how_many} one of {', '.join(keys[:-1])} and {keys[-1]}"
+            self.fault(path, found=" and ".join(written) or "none of them", expected=expected)
+        return False
 
     def table(self, *path: str | int) -> tuple[KeyPath, dict[str, Any]] | None:
         """Return the table at a path with its path, or None where there is none (or something else: a fault of it)."""

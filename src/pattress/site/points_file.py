@@ -6,7 +6,7 @@ What a point's module is wired into is read by `circuit_file`.
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import AfterValidator, Field
 
@@ -20,7 +20,7 @@ from pattress.site.files import TomlFile
 from pattress.site.lines import KeyPath
 from pattress.site.names import UNKNOWN, Known, known_names
 from pattress.site.setting_names import check_channel, known_definition, legal_value, suggestion
-from pattress.site.shapes import Address, HardwareAddress, Mismatch, Name, Shape, Table, Text, is_name, unknown_keys
+from pattress.site.shapes import Address, HardwareAddress, Mismatch, Name, Shape, Table, Text, is_name
 from pattress.site.words import said
 
 _IDENTITIES = ("mac", "serial", "announced")
@@ -112,7 +112,7 @@ def _points(file: TomlFile, ground: Ground) -> Iterator[Point]:
         if isinstance(kind, str) and ground.kinds.lacks(kind):
             expected, close = "the id of a profile", ground.kinds.nearest(kind)
             file.fault((*path, "kind"), found=said(kind), expected=expected, nearest=close)
-        _check_identities(file, path, table, "at most one of mac, serial and announced", at_least=0)
+        file.check_one(path, table, _IDENTITIES)
         profile = ground.profiles.get(kind) if isinstance(kind, str) else None
         settings = _planned(file, (*path, "plan"), table.get("plan"), profile)
         circuit = circuit_of(file, path, table, profile)
@@ -148,8 +148,7 @@ def _neighbours(file: TomlFile, ground: Ground) -> Neighbours:
 
 def _others(file: TomlFile) -> Iterator[OtherDevice]:
     for path, table in file.tables("other"):
-        at_least = 0 if unknown_keys(OtherShape, table) else 1
-        _check_identities(file, path, table, "exactly one of mac, serial and announced", at_least=at_least)
+        file.check_one(path, table, _IDENTITIES, shape=OtherShape)
         shape = file.checked(OtherShape, path, table)
         if shape is not None:
             yield OtherDevice(
@@ -159,12 +158,6 @@ def _others(file: TomlFile) -> Iterator[OtherDevice]:
                 serial=shape.serial,
                 announced=shape.announced,
             )
-
-
-def _check_identities(file: TomlFile, path: KeyPath, table: dict[str, Any], expected: str, *, at_least: int) -> None:
-    written = [key for key in _IDENTITIES if key in table]
-    if not at_least <= len(written) <= 1:
-        file.fault(path, found=" and ".join(written) if written else "none of them", expected=expected)
 
 
 def _check_address(file: TomlFile, path: KeyPath, address: str | None, networks: tuple[IPNetwork, ...]) -> None:

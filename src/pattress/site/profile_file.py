@@ -42,7 +42,7 @@ from pattress.site.profile_shapes import (
     checked_expression,
 )
 from pattress.site.setting_names import known_definition
-from pattress.site.shapes import Mismatch, is_identifier, unknown_keys
+from pattress.site.shapes import Mismatch, is_identifier
 from pattress.site.words import said
 
 _REQUEST_KEYS = ("get", "rpc", "ask", "retained")
@@ -174,11 +174,7 @@ def _documents(file: TomlFile) -> Iterator[Document]:
 
 
 def _request(file: TomlFile, path: KeyPath, shape: DocumentShape, table: dict[str, Any]) -> Request | None:
-    written = [key for key in _REQUEST_KEYS if key in table]
-    if len(written) != 1:
-        if written or not unknown_keys(DocumentShape, table):
-            found = " and ".join(written) if written else "none of them"
-            file.fault(path, found=found, expected="exactly one of get, rpc, ask and retained")
+    if not file.check_one(path, table, _REQUEST_KEYS, shape=DocumentShape):
         return None
     if shape.get is not None:
         return HttpGet(path=shape.get)

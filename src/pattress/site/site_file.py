@@ -251,8 +251,7 @@ def _check_pairs(file: TomlFile, path: KeyPath, table: dict[str, Any]) -> None:
 
 def _credentials(file: TomlFile, files: _NamedFiles) -> Iterator[Credential]:
     for path, table in file.tables("credential"):
-        if "kind" in table and "point" in table:
-            file.fault(path, found="kind and point", expected="at most one of kind and point")
+        file.check_one(path, table, ("kind", "point"))
         shape = file.checked(CredentialShape, path, table)
         secret = files.secret((*path, "secret_file"), shape.secret_file) if shape else None
         if shape is not None and secret is not None:

@@ -25,8 +25,8 @@ _WITHOUT_PORTS = {PROTOCOLS["icmp"], PROTOCOLS["icmpv6"]}
 def allowances_of(file: TomlFile, *, kinds: Known, points: Known) -> Iterator[Allowance]:
     """Yield each allowance of a file that has no faults of its own."""
     for path, table in file.tables("watch", "allow"):
-        _check_choice(file, path, table, ("to", "name"))
-        _check_choice(file, path, table, ("point", "kind"))
+        file.check_one(path, table, ("to", "name"))
+        file.check_one(path, table, ("point", "kind"))
         _check_subjects(file, path, table, kinds=kinds, points=points)
         if not any(key in table for key in _NARROWING) and not unknown_keys(AllowanceShape, table):
             expected = f"at least one of {', '.join(_NARROWING[:-1])} and {_NARROWING[-1]}"
@@ -52,7 +52,7 @@ def allowances_of(file: TomlFile, *, kinds: Known, points: Known) -> Iterator[Al
 def mud_files_of(file: TomlFile, folder: Path, *, kinds: Known, points: Known) -> Iterator[MudFile]:
     """Yield each MUD file that a file names and that can be read."""
     for path, table in file.tables("watch", "mud"):
-        _check_choice(file, path, table, ("point", "kind"), at_least=0 if unknown_keys(MudShape, table) else 1)
+        file.check_one(path, table, ("point", "kind"), shape=MudShape)
         _check_subjects(file, path, table, kinds=kinds, points=points)
         shape = file.checked(MudShape, path, table)
         if shape is None:
@@ -104,15 +104,6 @@ def _read(path: Path) -> bytes | None:
 
 def _refuse(constant: str) -> NoReturn:
     raise ValueError(f"{constant} is not JSON")
-
-
-def _check_choice(file: TomlFile, path: KeyPath, table: Table, keys: tuple[str, str], *, at_least: int = 0) -> None:
-    written = [key for key in keys if key in table]
-    if not at_least <= len(written) <= 1:
-        how_many = "exactly" if at_least else "at most"
-        file.fault(
-            path, found=" and ".join(written) or "none of them", expected=f"{how_many} one of {' and '.join(keys)}"
-        )
 
 
 def _check_subjects(file: TomlFile, path: KeyPath, table: Table, *, kinds: Known, points: Known) -> None:

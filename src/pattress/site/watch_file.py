@@ -81,7 +81,7 @@ def _check_kind(file: TomlFile, path: KeyPath, table: Table) -> None:
             _check_with(file, path, table, "from", "the addresses that flow export is sent from")
             _check_listening(file, path, table, "flows_at", "where flow export comes in")
         case "firewall" | "names":
-            _check_one_way(file, path, table)
+            file.check_one(path, table, _WAYS, shape=SourceShape)
             _check_listening(file, path, table, "syslog_at", "where log lines come in")
         case "connections":
             _check_without(file, path, table, _WAYS, "connections are this host's own")
@@ -110,13 +110,6 @@ def _check_without(file: TomlFile, path: KeyPath, table: Table, keys: tuple[str,
     for key in keys:
         if key in table:
             file.fault((*path, key), found=f"{key} with kind {table['kind']}", expected=f"no {key}: {reason}")
-
-
-def _check_one_way(file: TomlFile, path: KeyPath, table: Table) -> None:
-    written = [key for key in _WAYS if key in table]
-    if len(written) > 1 or not (written or unknown_keys(SourceShape, table)):
-        found = " and ".join(written) if written else "none of them"
-        file.fault(path, found=found, expected="exactly one of from, file and journal")
 
 
 def _check_listening(file: TomlFile, path: KeyPath, table: Table, key: str, meaning: str) -> None:
