@@ -12,6 +12,7 @@ from pattress.audit.session import Clock, planned_sightings
 from pattress.discovery import Source
 from pattress.discovery.leases import LeaseSource
 from pattress.discovery.neighbours import NeighbourSource
+from pattress.egress.pausing import pause
 from pattress.egress.whereabouts import Whereabouts
 from pattress.identity import merge
 from pattress.model.device import Sighting
@@ -20,23 +21,24 @@ from pattress.model.site import Site
 from pattress.store.store import Store
 from pattress.wire.reach import reach_of
 
-MAX_SIGHTINGS = 8_192  # by address and hardware address; about 1 kB each, so 8 MB. The oldest make room
-
-Key = tuple[str, str | None, str | None, str | None]
+MAX_SIGHTINGS = 8_192  # by source and address; about 1 kB each, so 8 MB. The oldest make room
+# A source tells once in its life of each address and who is there. So often it begins anew: an address that goes back
+# to whom it belonged to before is noticed then, and a source that had failed is tried again.
+LOOK_ANEW_S = 300.0
 
 
 class Finder:
-    """Keeps the newest sighting of each address."""
+    """Keeps the newest sighting of each address by each source: who had it before has it no more."""
 
     def __init__(self, site: Site, clock: Clock) -> None:
         self._site = site
         self._clock = clock
         self._reach = reach_of(site.networks.devices)
-        self._sightings: OrderedDict[Key, Sighting] = OrderedDict()
+        self._sightings: OrderedDict[tuple[str, str | None], Sighting] = OrderedDict()
 
     def add(self, sighting: Sighting) -> None:
         """Take in one piece of evidence."""
-        key = (sighting.source, sighting.mac, sighting.address, sighting.name)
+        key = (sighting.source, sighting.address)
         self._sightings.pop(key, None)
         self._sightings[key] = sighting
         if len(self._sightings) > MAX_SIGHTINGS:
@@ -44,15 +46,24 @@ class Finder:
 
     async def look(self, stop: asyncio.Event) -> None:
         """Take in what the neighbour tables and lease files tell, until `stop` is set."""
+        while sources := self._sources():
+            is_over = asyncio.Event()
+            async with asyncio.TaskGroup() as group:
+                for source in sources:
+                    group.create_task(source.listen(self.add, is_over), name=f"whereabouts by {type(source).__name__}")
+                goes_on = await pause(stop, LOOK_ANEW_S)
+                is_over.set()
+            if not goes_on:
+                return
+
+    def _sources(self) -> list[Source]:
         discovery = self._site.discovery
         sources: list[Source] = []
         if discovery.neighbours:
             sources.append(NeighbourSource(self._site.networks, self._clock))
         if discovery.lease_files:
             sources.append(LeaseSource(discovery.lease_files, self._site.networks, self._clock))
-        async with asyncio.TaskGroup() as group:
-            for source in sources:
-                group.create_task(source.listen(self.add, stop), name=f"whereabouts by {type(source).__name__}")
+        return sources
 
     async def whereabouts(self, store: Store) -> Whereabouts:
         """Return where devices are by all that is known now: live, kept by audits, and planned."""

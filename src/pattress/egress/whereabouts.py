@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pattress.model.addresses import IPAddress, parse_address
-from pattress.model.device import Device
+from pattress.model.device import LIVE_SOURCES, Device, Sighting
 from pattress.model.plan import OtherDevice, Plan, Point
 from pattress.placing import Placing
 
@@ -28,7 +28,7 @@ class Whereabouts:
 
     def __init__(self, plan: Plan, devices: Iterable[Device], own: Iterable[IPAddress] = ()) -> None:
         self.own = frozenset(own)
-        self._by_address: dict[IPAddress, Owner] = {}
+        by_address: dict[IPAddress, tuple[_Weight, Owner]] = {}
         self._by_mac: dict[str, Owner] = {}
         self._by_device: dict[str, Owner] = {}
         placing = Placing(plan)
@@ -44,10 +44,12 @@ class Whereabouts:
             self._by_device[device.id] = owner
             if device.mac is not None:
                 self._by_mac[device.mac] = owner
+            weights = _weights(device)
             for text, _ in device.addresses:
-                address = parse_address(text)
-                if address is not None:
-                    self._by_address.setdefault(address, owner)
+                address, weight = parse_address(text), weights.get(text, _UNSAID)
+                if address is not None and (address not in by_address or weight > by_address[address][0]):
+                    by_address[address] = (weight, owner)
+        self._by_address = {address: owner for address, (_, owner) in by_address.items()}
         places: tuple[Point | OtherDevice, ...] = (*plan.points, *plan.others)
         for place in places:
             if place.mac is not None and place.mac not in self._by_mac:
@@ -72,6 +74,30 @@ class Whereabouts:
         if device.startswith("address:"):
             return Owner(device=device, title=f"an unknown device at {device.removeprefix('address:')}")
         return Owner(device=device, title=device)
+
+
+_Weight = tuple[int, float]
+_UNSAID: _Weight = (-1, 0.0)
+
+
+def _weights(device: Device) -> dict[str, _Weight]:
+    """Return how much each address of a device counts, for one that another device had before: by certainty and age."""
+    weights: dict[str, _Weight] = {}
+    for sighting in device.sightings:
+        if sighting.address is not None and not sighting.is_gone:
+            weight = (_certainty(sighting), sighting.seen_at.timestamp())
+            weights[sighting.address] = max(weight, weights.get(sighting.address, _UNSAID))
+    return weights
+
+
+def _certainty(sighting: Sighting) -> int:
+    """What is so now counts before what may be of any age, where a lease says at least to whom an address was given.
+
+    Then come what was, and what was planned.
+    """
+    if sighting.source not in LIVE_SOURCES:
+        return 0 if sighting.source == "point" else 1
+    return 4 if sighting.is_dated else 3 if sighting.source == "lease" else 2
 
 
 def _planned(place: Point | OtherDevice, device: str) -> Owner:
