@@ -153,6 +153,8 @@ async def test_what_is_reached_is_told_at_once_and_what_was_tried_at_the_end(fol
     assert (one.status, "hall-lights" in one.out) == (1, True)
     assert (none.status, "no device 'attic' was ever seen" in none.err) == (2, True)
     assert (later.status, later.out.startswith("No encounter with the outside is on record.")) == (3, True)
+    assert "No source was heard" in later.out
+    assert "`pattress doctor` tells" in later.err
 
 
 async def test_the_audit_holds_what_was_encountered_and_says_how_little_was_heard(folder: Path, port: int) -> None:

@@ -3,16 +3,16 @@
 What belongs here: the words. What does not: what is told when (`alert`), and judging.
 """
 
-import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
 
 from pattress.model.encounter import Alert, Encounter, Hearing, Told, ToldKind
 from pattress.policy.outside import port_words
 from pattress.report.document import time_text
-from pattress.report.text import Style
+from pattress.report.text import Style, counted
 from pattress.report.visible import visible
 
+NOTHING_HEARD = "No source was heard, so this says nothing of what went on."
 TitleOf = Callable[[str], str]
 """What to call a device, by its id."""
 
@@ -41,20 +41,22 @@ def alert_text(alert: Alert, title: str, *, says_off: bool = False, style: Style
         style.strong(f"{_clock(told.last_at)} {head}", "broken" if told.kind in ("reached", "approached") else None)
     ]
     if alert.sentence is not None:
-        lines += _wrapped(f"{alert.sentence}.", style)
+        lines += style.wrapped(f"{alert.sentence}.", indent=2, hanging=4)
     if encounter is not None:
-        lines += _wrapped(" ".join(_what(encounter)), style)
+        lines += style.wrapped(" ".join(_what(encounter)), indent=2, hanging=4)
         if says_off and told.kind in ("tried", "reached"):
-            lines += _wrapped("It reports that its cloud is off: that setting does not tell the truth.", style)
-    lines += _wrapped("Look first:", style)
+            lines += style.wrapped(
+                "It reports that its cloud is off: that setting does not tell the truth.", indent=2, hanging=4
+            )
+    lines += style.wrapped("Look first:", indent=2, hanging=4)
     for number, hint in enumerate(_hints(told.kind, encounter), 1):
-        lines += _wrapped(f"{number}. {hint}.", style, indent=4)
+        lines += style.wrapped(f"{number}. {hint}.", indent=4, hanging=6)
     return "\n".join(lines) + "\n"
 
 
 def daily_text(due: Sequence[tuple[Told, str]], style: Style) -> str:
     """Return what has come since it was last told, each with what to call its device, gathered by that."""
-    lines = [style.strong(f"SINCE THE LAST MESSAGE: {len(due)} kinds of encounters")]
+    lines = [style.strong(f"SINCE THE LAST MESSAGE: {counted(len(due), 'kind')} of encounters")]
     shown = None
     for one, title in due:
         if title != shown:
@@ -62,9 +64,9 @@ def daily_text(due: Sequence[tuple[Told, str]], style: Style) -> str:
             lines.append(f"  {visible(title)}")
         new = one.count - one.told_count
         much = f", {one.octets} octets" if one.octets else ""
-        lines += _wrapped(
+        lines += style.wrapped(
             f"{_HEADS[one.kind]}: {one.place}, {_times(new)}{much}, first {_clock(one.first_at)}, "
-            f"last {_clock(one.last_at)}", style, indent=4,
+            f"last {_clock(one.last_at)}", indent=4, hanging=6,
         )  # fmt: skip
     return "\n".join(lines) + "\n"
 
@@ -88,7 +90,7 @@ def encounters_text(encounters: Sequence[Encounter], title_of: TitleOf, style: S
 
 
 def hearings_text(hearings: Iterable[Hearing], style: Style) -> str:
-    """Return how well each source was heard, in all."""
+    """Return how well each source was heard, in all; where none was, that this says nothing."""
     by_source: dict[str, list[Hearing]] = {}
     for one in hearings:
         by_source.setdefault(one.source, []).append(one)
@@ -97,9 +99,13 @@ def hearings_text(hearings: Iterable[Hearing], style: Style) -> str:
         silent = sum(one.heard == 0 for one in ones)
         counts = [("heard", sum(one.heard for one in ones)), ("lost", sum(one.lost for one in ones)),
                   ("refused", sum(one.refused for one in ones)), ("of no device", sum(one.unmatched for one in ones)),
-                  ("hours silent", silent)]  # fmt: skip
-        lines += _wrapped(f"{source}: {', '.join(f'{count} {what}' for what, count in counts if count)}", style)
-    return "\n".join(lines) + "\n" if lines else ""
+                  ("hour silent" if silent == 1 else "hours silent", silent)]  # fmt: skip
+        lines += style.wrapped(
+            f"{source}: {', '.join(f'{count} {what}' for what, count in counts if count)}", indent=2, hanging=4
+        )
+    if not any(one.heard for ones in by_source.values() for one in ones):
+        lines.append(NOTHING_HEARD)
+    return "\n".join(lines) + "\n"
 
 
 def encounters_document(
@@ -192,13 +198,9 @@ def _much(encounter: Encounter) -> str:
     if not (encounter.packets_out or encounter.packets_in or encounter.octets_out or encounter.octets_in):
         return ""
     return (
-        f": {_packets(encounter.packets_out)} ({encounter.octets_out} octets) out, "
-        f"{_packets(encounter.packets_in)} ({encounter.octets_in} octets) in"
+        f": {counted(encounter.packets_out, 'packet')} ({encounter.octets_out} octets) out, "
+        f"{counted(encounter.packets_in, 'packet')} ({encounter.octets_in} octets) in"
     )
-
-
-def _packets(count: int) -> str:
-    return "1 packet" if count == 1 else f"{count} packets"
 
 
 def _times(count: int) -> str:
@@ -207,13 +209,3 @@ def _times(count: int) -> str:
 
 def _clock(moment: datetime) -> str:
     return f"{moment.astimezone():%Y-%m-%d %H:%M:%S}"
-
-
-def _wrapped(text: str, style: Style, *, indent: int = 2) -> list[str]:
-    return textwrap.wrap(
-        visible(text),
-        style.width,
-        initial_indent=" " * indent,
-        subsequent_indent=" " * (indent + 2),
-        break_on_hyphens=False,
-    )

@@ -67,7 +67,10 @@ def listed(
     else:
         give(encounters_text(found.encounters, found.title_of, style()))
         give(hearings_text(found.hearings, style()))
-    leave(BROKEN if found.encounters else ALL_MET if any(one.heard for one in found.hearings) else UNVERIFIED)
+    is_heard = any(one.heard for one in found.hearings)
+    if not is_heard:
+        tell("`pattress watch` listens, as a service that is always on; `pattress doctor` tells what it is kept from.")
+    leave(BROKEN if found.encounters else ALL_MET if is_heard else UNVERIFIED)
 
 
 @encounters.command()
