@@ -128,7 +128,9 @@ def _load(load: Mapping[str, Value]) -> str:
 def _box(box: Mapping[str, Value]) -> str:
     words = [f"{_number(box.get('volume_cm3'))} cm³"]
     for inside in _numbered(box, "conductors."):
-        words.append(f"{inside.get('count', 0)} conductors of {_conductors(inside, '') or 'unknown size'}")
+        count = inside.get("count", 0)
+        conductors = "conductor" if count == 1 else "conductors"
+        words.append(f"{count} {conductors} of {_conductors(inside, '') or 'unknown size'}")
     if "module_cm3" in box:
         words.append(f"module {_number(box['module_cm3'])} cm³")
     return ", ".join(words)

@@ -1,8 +1,9 @@
 """What is planned of a point can be kept as plain values, and is read from them in words."""
 
 import json
+from dataclasses import replace
 
-from pattress.model.circuit import Circuit, Conductors, Load
+from pattress.model.circuit import Box, Circuit, Conductors, Load
 from pattress.model.plan import Point
 from pattress.report.planned import circuit_lines, hazards_of, planned_facts, planned_steps
 from unit.report.certificates import PLANNED, POINT, STEPS
@@ -39,6 +40,13 @@ def test_a_strip_and_american_wire_are_said_too() -> None:
         ("In one box", "mains and extra-low voltage, kept apart by a barrier"),
     ]
     assert hazards_of(planned) == {"mixed"}
+
+
+def test_one_conductor_is_one() -> None:
+    box = Box(volume_cm3=295, conductors=(Conductors(mm2=1.5, count=4), Conductors(mm2=2.5, count=1)))
+    planned = planned_facts("Larkspur Mill", replace(PLAIN, circuit=Circuit(voltage_v=230, box=box)), None)
+
+    assert circuit_lines(planned)[-1] == ("Box", "295 cm³, 4 conductors of 1.5 mm², 1 conductor of 2.5 mm²")
 
 
 def test_what_nobody_planned_is_absent() -> None:
