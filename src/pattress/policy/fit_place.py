@@ -50,16 +50,12 @@ def drawn(case: Case, load: Load) -> Draw:
         CircuitError: If the plan does not say its power.
     """
     circuit = case.circuit
-    if load.total_w <= 0 and load.kind == "socket" and circuit.breaker_a is not None:
-        volt_amperes = circuit.breaker_a * circuit.voltage_v
-        return Draw(
-            current_a=circuit.breaker_a, apparent_va=volt_amperes, power_factor=1.0, is_continuous=load.is_continuous
-        )
-    if load.total_w <= 0:
+    draw = draw_of(load, circuit.voltage_v, case.tables, is_dc=circuit.is_dc, breaker_a=circuit.breaker_a)
+    if not draw.is_known:
         raise CircuitError(
             f"the plan does not say the power of {title_of(load)}", where="load", next_step="Give its power_w."
         )
-    return draw_of(load, circuit.voltage_v, case.tables, is_dc=circuit.is_dc)
+    return draw
 
 
 def _supply(case: Case) -> Fit:
