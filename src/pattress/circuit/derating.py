@@ -64,7 +64,7 @@ def module_answer(
     """
     drawn = draw or draw_of(load, voltage_v, tables, is_dc=is_dc)
     rating = rating_answer(rated_current_a, rated_power_w, voltage_v)
-    name = load.name or f"the {load.kind} load"
+    name = load.title
     if not drawn.is_known:
         sentence = f"The power of {name} was not said, so whether the module carries it was not judged."
         return Answer(question="module", verdict="undecided", sentence=sentence)

@@ -44,7 +44,7 @@ def dimmer_answer(
     """
     total_w = draw_of(load, voltage_v, tables).current_a * voltage_v  # volt-amperes: peaks of current heat a dimmer
     watts = load.total_w
-    name, lamps = load.name or f"the {load.kind} load", with_article(f"{load.kind} load")
+    name, lamps = load.title, with_article(f"{load.kind} load")
     share = tables.kinds[load.kind].dimmer_share
     if share is None:
         sentence = f"{name}: {lamps} cannot be dimmed."

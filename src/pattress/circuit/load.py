@@ -108,7 +108,7 @@ def load_answer(
     input_w = total_w / efficiency
     apparent_va = input_w / factor.value
     root, formula = ("√3 · ", "I = S / (√3 · U)") if phases == 3 else ("", "I = S / U")
-    lines = [_totalstep(load, total_w)]
+    lines = [_total_line(load, total_w)]
     if efficiency != 1.0:
         numbers = f"{shown(total_w)} W / {shown(efficiency)}"
         lines.append(step("power taken up", "P in = P / η", numbers, input_w, "W", DERIVED))
@@ -119,7 +119,7 @@ def load_answer(
     return Answer(
         question="load",
         verdict="figure",
-        sentence=f"{_title(load)}: {shown(amperes)} A at {shown(voltage_v)} V "
+        sentence=f"{load.title}: {shown(amperes)} A at {shown(voltage_v)} V "
         f"({shown(input_w)} W, power factor {shown(factor.value)}).",
         values={
             "total_w": total_w,
@@ -278,12 +278,8 @@ def _total_w(load: Load) -> float:
     return given.not_negative(load.total_w, "power", "W")
 
 
-def _totalstep(load: Load, total_w: float) -> Line:
+def _total_line(load: Load, total_w: float) -> Line:
     if load.strip_w_per_m is not None and load.strip_m is not None:
         numbers = f"{shown(load.strip_w_per_m)} W/m · {shown(load.strip_m)} m · {load.count}"
         return step("power", "P = p · l · n", numbers, total_w, "W", PLAN)
     return step("power", "P = p · n", f"{shown(load.power_w)} W · {load.count}", total_w, "W", PLAN)
-
-
-def _title(load: Load) -> str:
-    return load.name or f"the {load.kind} load"

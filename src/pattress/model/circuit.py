@@ -63,6 +63,11 @@ class Load:
     dimmed_by: EdgeOfDimming | None = None
 
     @property
+    def title(self) -> str:
+        """What to call it: its name, else its kind."""
+        return self.name or f"the {self.kind} load"
+
+    @property
     def total_w(self) -> float:
         """The power of all pieces together, in watts."""
         if self.strip_w_per_m is not None and self.strip_m is not None:

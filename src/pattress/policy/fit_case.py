@@ -120,7 +120,7 @@ def silent(rule: Rule, why: str, *, channel: str | None = None) -> Fit:
     return Fit(rule=rule, outcome="unverified", sentence=why, channel=channel)
 
 
-def worst(fits: Iterable[Fit]) -> Outcome:
+def worst(judged: Iterable[Fit | Finding]) -> Outcome:
     """Return the outcome over several: broken before unverified before met."""
-    seen = {fit.outcome for fit in fits}
+    seen = {one.outcome for one in judged}
     return next((outcome for outcome in ("broken", "unverified") if outcome in seen), "met")

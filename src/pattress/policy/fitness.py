@@ -13,7 +13,7 @@ from pattress.model.plan import Plan, Point
 from pattress.model.profile import Profile
 from pattress.model.site import Site
 from pattress.model.tables import Tables
-from pattress.policy.fit_case import Case, Fit
+from pattress.policy.fit_case import Case, Fit, worst
 from pattress.policy.fit_channels import channel_fits
 from pattress.policy.fit_place import place_fits
 from pattress.policy.fit_plan import hazard_fits, room_fits, switch_fits
@@ -31,8 +31,7 @@ class PointFitness:
     @property
     def outcome(self) -> Outcome:
         """Broken before unverified before met; a point of whose wiring nothing is planned could not be checked."""
-        seen = {finding.outcome for finding in self.findings} or {"unverified"}
-        return "broken" if "broken" in seen else "unverified" if "unverified" in seen else "met"
+        return worst(self.findings) if self.findings else "unverified"
 
 
 def judge_points(site: Site, points: Sequence[Point], *, today: date) -> list[PointFitness]:
