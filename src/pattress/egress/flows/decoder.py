@@ -144,7 +144,10 @@ class _Batch:
                 tally.refused += stream.pending.hold(Held(number, payload[start:end], clock))
                 is_countable = False
         if message.version == NETFLOW_9:
-            lost = stream.sequence.follow(message.sequence, 1)  # a packet, whatever is in it
+            if is_countable:
+                stream.note_packet(count)
+            # Numbers are of packets, whatever is in them; heard are records, of which a share of losses is told.
+            lost = round(stream.sequence.follow(message.sequence, 1) * stream.records_a_packet)
         else:
             lost = stream.sequence.follow(message.sequence, count if is_countable else None, options)
         if lost:

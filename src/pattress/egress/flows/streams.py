@@ -47,8 +47,19 @@ class Stream:
         self.boot_ms: int | None = None
         self.last_use = 0
         self._samplings: dict[int, int] = {}
+        self._packets = self._records = 0
         if key.version == NETFLOW_5:
             self.templates.learn(netflow5.shape(at))
+
+    @property
+    def records_a_packet(self) -> float:
+        """How many records a packet holds on average, 1 where none could be counted yet."""
+        return max(1.0, self._records / self._packets) if self._packets else 1.0
+
+    def note_packet(self, records: int) -> None:
+        """Take note of how many records a packet held."""
+        self._packets += 1
+        self._records += records
 
     def heed(self, options: Mapping[int, int]) -> None:
         """Take in what one options record says, by element: the sampling, and when the exporter started.

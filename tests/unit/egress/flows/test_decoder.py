@@ -296,16 +296,20 @@ def test_a_lost_ipfix_is_counted_in_records() -> None:
     assert collector.tally == Tally(heard=4, lost=7)
 
 
-def test_a_lost_netflow_9_packet_is_counted_as_a_packet() -> None:
+def test_a_lost_netflow_9_packet_is_counted_in_the_records_that_packets_hold() -> None:
     collector = Collector()
     learn = template(256, PLAIN, kind=0)
+    held = netflow9_message(flow_set(257, TO_FAR * 2), sequence=99)
 
     collector.hear(
+        held,
         netflow9_message(learn, flow_set(256, TO_FAR * 3), sequence=100),
         netflow9_message(flow_set(256, TO_FAR * 9), sequence=103),
     )
+    assert collector.tally == Tally(heard=12, lost=12)
 
-    assert collector.tally == Tally(heard=12, lost=2)
+    collector.hear(netflow9_message(flow_set(256, TO_FAR * 6), sequence=101))
+    assert collector.tally == Tally(heard=18, lost=6), "a latecomer takes back what it was counted as"
 
 
 def test_a_lost_netflow_5_packet_is_counted_in_flows() -> None:
