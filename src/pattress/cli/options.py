@@ -10,6 +10,7 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Coroutine
 
+    from pattress.model.plan import Point
     from pattress.model.site import Site
 
 Result = TypeVar("Result")
@@ -90,6 +91,27 @@ def _check_mud_files(site: "Site") -> None:
     faults = [fault for file in site.watching.mud_files for fault in mud_profile(file).faults]
     if faults:
         raise SiteFileError(faults)
+
+
+def point_named(site: "Site", name: str, *, where: str) -> "Point":
+    """Return the point of the plan that a person named.
+
+    Raises:
+        UsageError: If there is none, with the nearest.
+    """
+    from difflib import get_close_matches
+
+    from pattress.model.errors import UsageError
+
+    names = {point.name: point for point in site.plan.points}
+    if name in names:
+        return names[name]
+    near = get_close_matches(name, names, n=1)
+    raise UsageError(
+        f"there is no point {name!r}",
+        where=where,
+        next_step=f"Did you mean {near[0]}?" if near else "Points are in points.toml.",
+    )
 
 
 def store_path(site: "Site") -> Path:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pattress.cli.options import AsJson, SiteFolder, load, run, store_path
+from pattress.cli.options import AsJson, SiteFolder, load, point_named, run, store_path
 from pattress.cli.output import ALL_MET, BROKEN, UNVERIFIED, give, give_json, leave
 from pattress.model.errors import UsageError
 
@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
     from pattress.closein.runner import Order
     from pattress.model.closein import CloseIn
-    from pattress.model.plan import Point
     from pattress.model.site import Site
 
 Points = Annotated[list[str], typer.Argument(metavar="POINT...", help="The points, in the order in which you walk.")]
@@ -51,8 +50,8 @@ def close_in(
         )
     loaded = load(site)
     order = Order(
-        points=[_point(loaded, name) for name in dict.fromkeys(points)], who=who.strip(), step=step, is_anew=anew,
-        pace=with_heat(Pace(), heat_minutes),
+        points=[point_named(loaded, name, where="pattress close-in") for name in dict.fromkeys(points)],
+        who=who.strip(), step=step, is_anew=anew, pace=with_heat(Pace(), heat_minutes),
     )  # fmt: skip
     checks = run(_checked(loaded, order))
     if json:
@@ -69,20 +68,6 @@ def status_of_checks(checks: "Sequence[CloseIn]") -> int:
         return BROKEN
     is_whole = all(check.is_signed_off for check in checks) and outcomes <= {"met"}
     return ALL_MET if is_whole else UNVERIFIED
-
-
-def _point(site: "Site", name: str) -> "Point":
-    for point in site.plan.points:
-        if point.name == name:
-            return point
-    from difflib import get_close_matches
-
-    near = get_close_matches(name, [one.name for one in site.plan.points], n=1)
-    raise UsageError(
-        f"there is no point {name!r}",
-        where="pattress close-in",
-        next_step=f"Did you mean {near[0]}?" if near else "Points are in points.toml.",
-    )
 
 
 async def _checked(site: "Site", order: "Order") -> "list[CloseIn]":

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pattress.cli.options import AsJson, SiteFolder, load, now
+from pattress.cli.options import AsJson, SiteFolder, load, now, point_named
 from pattress.cli.output import ALL_MET, BROKEN, UNVERIFIED, give, give_json, leave, status_of, style
 from pattress.model.errors import UsageError
 
@@ -36,7 +36,9 @@ def fit(
             next_step="For example: pattress fit hall-lights --which, or pattress fit --all.",
         )
     loaded = load(site)
-    chosen = loaded.plan.points if everything else tuple(_point(loaded, name) for name in names)
+    chosen = (
+        loaded.plan.points if everything else tuple(point_named(loaded, name, where="pattress fit") for name in names)
+    )
     if which:
         _rank(loaded, _tables(loaded), chosen[0], json=json)
     else:
@@ -75,20 +77,6 @@ def _rank(site: "Site", tables: "Tables", point: "Point", *, json: bool) -> None
         give(which_text(site.name, tables, point, candidates, common, style()))
     best = {one.outcome for one in candidates}
     leave(ALL_MET if "met" in best else UNVERIFIED if "unverified" in best else BROKEN)
-
-
-def _point(site: "Site", name: str) -> "Point":
-    from difflib import get_close_matches
-
-    found = next((point for point in site.plan.points if point.name == name), None)
-    if found is not None:
-        return found
-    near = get_close_matches(name, [point.name for point in site.plan.points], n=1)
-    raise UsageError(
-        f"there is no point {name!r}",
-        where="pattress fit",
-        next_step=f"Did you mean {near[0]}?" if near else "Points are in points.toml.",
-    )
 
 
 def _tables(site: "Site") -> "Tables":
