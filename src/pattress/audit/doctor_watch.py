@@ -40,12 +40,13 @@ async def examine_watching(site: Site, store_file: Path, now: datetime) -> list[
 
 
 def _running(hearings: Sequence[Hearing], now: datetime) -> Diagnosis:
-    """Whether somebody listened of late. An hour says only for how long; one that just began says little."""
-    this_hour = now.replace(minute=0, second=0, microsecond=0)
-    recent = [one for one in hearings if one.hour >= this_hour - (HOUR if now - this_hour < RUNNING else timedelta())]
-    if any(one.listened_s > 0 for one in recent):
-        return _watching("met", "it has listened within this hour")
-    return _watching("broken", "nobody has listened within this hour")
+    """Whether somebody listens now, as far as what was kept of it tells."""
+    last = max((one.listened_until for one in hearings if one.listened_until is not None), default=None)
+    if last is None:
+        return _watching("broken", "nobody has listened of late")
+    if now - last > RUNNING:
+        return _watching("broken", f"nobody has listened since {last.astimezone():%Y-%m-%d %H:%M}")
+    return _watching("met", "somebody listens")
 
 
 def _watching(outcome: Literal["met", "broken", "unverified"], found: str) -> Diagnosis:
@@ -59,8 +60,10 @@ def _watching(outcome: Literal["met", "broken", "unverified"], found: str) -> Di
 
 
 def _heard(source: WatchSource, hearings: Sequence[Hearing], now: datetime) -> Diagnosis:
-    within = timedelta(seconds=source.silent_after_s)
-    heard = [one for one in hearings if one.source == source.name and one.heard and one.hour + HOUR > now - within]
+    since = now - timedelta(seconds=source.silent_after_s)
+    heard = [
+        one for one in hearings if one.source == source.name and one.heard_at is not None and one.heard_at >= since
+    ]
     count, lost = sum(one.heard for one in heard), sum(one.lost for one in heard)
     hours = f"{source.silent_after_s / 3600:g} h"
     return Diagnosis(

@@ -30,25 +30,47 @@ async def outcomes(folder: Path, *hearings: Hearing, source: WatchSource = FLOWS
     return {one.name: (one.outcome, one.found) for one in await examine_watching(site(folder, source), path, NOW)}
 
 
-def hearing(hours_ago: int = 0, heard: int = 40) -> Hearing:
-    return Hearing(source="router", hour=HOUR - timedelta(hours=hours_ago), listened_s=1800.0, heard=heard)
+def hearing(minutes_ago: int = 1, heard: int = 40, silent_minutes: int = 2) -> Hearing:
+    """What was kept of half an hour that ended so long before now, and in which something came until so long before."""
+    until = NOW - timedelta(minutes=minutes_ago)
+    return Hearing(
+        source="router", hour=until.replace(minute=0), listened_s=1800.0, listened_from=until - timedelta(minutes=30),
+        listened_until=until, heard_at=NOW - timedelta(minutes=silent_minutes) if heard else None, heard=heard,
+    )  # fmt: skip
 
 
 async def test_a_watch_that_runs_and_hears_is_met(tmp_path: Path) -> None:
     found = await outcomes(tmp_path, hearing())
 
-    assert found["watch"] == ("met", "it has listened within this hour")
+    assert found["watch"] == ("met", "somebody listens")
     assert found["watch-router"] == ("met", "40 records or lines within 1 h, 0 lost")
     assert found["numpy"][0] == "met"
 
 
 async def test_silence_and_nobody_listening_are_told_apart(tmp_path: Path) -> None:
     silent = await outcomes(tmp_path, hearing(heard=0))
-    (tmp_path / "later").mkdir()
-    stopped = await outcomes(tmp_path / "later", hearing(3))
 
     assert (silent["watch"][0], silent["watch-router"]) == ("met", ("broken", "nothing came within 1 h"))
-    assert (stopped["watch"][0], stopped["watch-router"][0]) == ("broken", "broken")
+
+
+@pytest.mark.parametrize("minutes_ago", [10, 29, 40])
+async def test_a_watch_that_ended_does_not_count_though_it_was_in_this_hour(tmp_path: Path, minutes_ago: int) -> None:
+    found = await outcomes(tmp_path, hearing(minutes_ago, silent_minutes=minutes_ago))
+
+    ended = (NOW - timedelta(minutes=minutes_ago)).astimezone()
+    assert found["watch"] == ("broken", f"nobody has listened since {ended:%Y-%m-%d %H:%M}")
+
+
+async def test_a_watch_that_ended_long_ago_is_as_none(tmp_path: Path) -> None:
+    assert (await outcomes(tmp_path, hearing(180)))["watch"] == ("broken", "nobody has listened of late")
+
+
+async def test_a_source_that_has_been_silent_for_long_is_not_heard_though_others_are(tmp_path: Path) -> None:
+    earlier = replace(hearing(31, silent_minutes=61), hour=HOUR - timedelta(hours=1))
+
+    found = await outcomes(tmp_path, earlier, hearing(heard=0))
+
+    assert (found["watch"][0], found["watch-router"]) == ("met", ("broken", "nothing came within 1 h"))
 
 
 async def test_without_a_database_nothing_is_known(tmp_path: Path) -> None:
