@@ -11,8 +11,8 @@ class Tally:
     """The counts of one source since they were last taken. `trouble` is why it cannot be heard, if anything is.
 
     `heard` counts records or lines, `lost` what is known to be missing (gaps in sequence numbers, datagrams that the
-    kernel dropped), `refused` what was malformed or over a bound, `unmatched` what concerned the outside but no device
-    that could be told.
+    kernel dropped, data that could not be read for want of a template), `refused` what was malformed or over a bound,
+    `unmatched` what concerned the outside but no device that could be told.
     """
 
     heard: int = 0

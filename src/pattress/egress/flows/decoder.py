@@ -49,7 +49,7 @@ class FlowDecoder:
         """Return the flow records of datagrams, each of which is the sender's address and port, and the payload.
 
         Nothing is raised for what is malformed: it is counted in the tally of its sender, as are the data records that
-        were heard and those that are missing.
+        were heard and those that are missing. Data sets whose template never came are missing: each counts as one.
         """
         batch = _Batch(now)
         for sender, port, payload in datagrams:
@@ -63,13 +63,13 @@ class FlowDecoder:
             if stream is None:
                 key = StreamKey(sender, port, message.version, message.domain)
                 stream, given_up = self._streams.of(key, now)
-                tally.refused += given_up
+                tally.lost += given_up
             tally.refused += message.faults
             batch.follow(stream, message, payload, tally)
         for stream in self._streams:
             given_up = stream.pending.expire(now)
             if given_up:
-                tally_of(stream.key.exporter).refused += given_up
+                tally_of(stream.key.exporter).lost += given_up
         return batch.columns()
 
     def templates(self) -> list[KeptTemplate]:
@@ -141,7 +141,7 @@ class _Batch:
                 if template.is_options:
                     options += taken
             else:
-                tally.refused += stream.pending.hold(Held(number, payload[start:end], clock))
+                tally.lost += stream.pending.hold(Held(number, payload[start:end], clock))
                 is_countable = False
         if message.version == NETFLOW_9:
             if is_countable:

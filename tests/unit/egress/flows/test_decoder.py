@@ -237,7 +237,7 @@ def test_data_waits_for_its_own_template_and_no_other() -> None:
     assert [waiting.count for waiting in collector.decoder.waiting()] == [1]
 
 
-def test_data_waits_for_an_hour_and_is_then_given_up_and_counted() -> None:
+def test_data_waits_for_an_hour_and_is_then_given_up_and_counted_as_lost() -> None:
     collector = Collector()
     collector.hear(ipfix_message(flow_set(256, TO_FAR)))
 
@@ -247,7 +247,7 @@ def test_data_waits_for_an_hour_and_is_then_given_up_and_counted() -> None:
 
     assert just_in_time == 1
     assert collector.decoder.waiting() == []
-    assert collector.tally == Tally(refused=1)
+    assert collector.tally == Tally(lost=1)
 
 
 def test_options_that_came_before_their_template_are_heeded_once_that_comes() -> None:
@@ -270,7 +270,7 @@ def test_waiting_data_is_bounded_in_octets_and_the_oldest_goes_first() -> None:
 
     [waiting] = collector.decoder.waiting()
     assert (waiting.count, waiting.since) == (most, NOW + timedelta(seconds=3))
-    assert collector.tally == Tally(refused=3)
+    assert collector.tally == Tally(lost=3)
 
 
 def test_waiting_data_is_bounded_in_sets() -> None:
@@ -279,7 +279,7 @@ def test_waiting_data_is_bounded_in_sets() -> None:
     collector.hear(ipfix_message(*[flow_set(256, TO_FAR)] * (MAX_HELD_SETS + 5)))
 
     assert [waiting.count for waiting in collector.decoder.waiting()] == [MAX_HELD_SETS]
-    assert collector.tally == Tally(refused=5)
+    assert collector.tally == Tally(lost=5)
 
 
 # Losses
@@ -551,7 +551,7 @@ def test_what_waited_in_a_stream_that_made_room_is_counted() -> None:
         collector.hear(ipfix_message(flow_set(256, TO_FAR), domain=domain))
 
     assert len(collector.decoder.waiting()) == MAX_STREAMS_OF_EXPORTER
-    assert collector.tally == Tally(refused=2)
+    assert collector.tally == Tally(lost=2)
 
 
 def test_templates_of_a_batch_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
