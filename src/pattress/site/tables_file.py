@@ -4,15 +4,15 @@ A site's file has the form of the shipped ones and names only what it sees other
 What belongs here: reading and checking. What does not: what a figure is used for.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
-from typing import get_args
+from typing import Any, TypeVar, get_args
 
 from pattress.circuit.box_fill import CM3_PER_IN3
 from pattress.circuit.conductors import awg_area_m2
-from pattress.model.circuit import LOAD_KINDS, EdgeOfDimming, Family, LoadKind
+from pattress.model.circuit import LOAD_KINDS, Family, LoadKind
 from pattress.model.errors import SiteFileError
 from pattress.model.tables import (
     CONSTRUCTIONS,
@@ -43,6 +43,7 @@ from pattress.site.words import said
 FAMILIES: tuple[Family, ...] = get_args(Family)
 DEFAULT_FAMILY: Family = "iec"
 _KM_PER_KFT = 0.3048
+AnyName = TypeVar("AnyName", bound=str)
 
 
 def shipped_tables(family: Family) -> Tables:
@@ -178,26 +179,21 @@ def _take_figures(file: TomlFile, draft: _Draft) -> None:
 
 
 def _take_kinds(file: TomlFile, draft: _Draft) -> None:
-    for name, path, table in _entries(file, "kind", LOAD_KINDS, "a kind of load"):
+    for kind, path, table in _entries(file, "kind", LOAD_KINDS, "a kind of load"):
         shape = file.checked(KindShape, path, table)
         if shape is None:
             continue
-        kind = _kind(name)
-        taken: dict[str, Figure] = {}
+        taken: dict[str, Any] = {} if shape.edges is None else {"edges": tuple(shape.edges)}
         for key, bounds in KIND_BOUNDS.items():
             if key in table:
                 figure = _figure(file, (*path, key), table[key], bounds)
                 if figure is not None:
                     taken[key] = figure
-        edges: tuple[EdgeOfDimming, ...] | None = None if shape.edges is None else tuple(shape.edges)
         facts = draft.kinds.get(kind)
-        if facts is None and {"power_factor", "inrush", "contact_share"} <= taken.keys():
-            facts = KindFacts(
-                power_factor=taken["power_factor"], inrush=taken["inrush"], contact_share=taken["contact_share"]
-            )
         if facts is not None:
-            facts = _with(facts, taken)
-            draft.kinds[kind] = facts if edges is None else replace(facts, edges=edges)
+            draft.kinds[kind] = replace(facts, **taken)
+        elif {"power_factor", "inrush", "contact_share"} <= taken.keys():
+            draft.kinds[kind] = KindFacts(**taken)
 
 
 def _take_size(file: TomlFile, draft: _Draft, path: KeyPath, table: Table) -> None:
@@ -264,16 +260,19 @@ def _are_positive(file: TomlFile, path: KeyPath, shape: SizeShape) -> bool:
     return not wrong
 
 
-def _entries(file: TomlFile, key: str, names: tuple[str, ...], expected: str) -> Iterator[tuple[str, KeyPath, Table]]:
+def _entries(
+    file: TomlFile, key: str, names: tuple[AnyName, ...], expected: str
+) -> Iterator[tuple[AnyName, KeyPath, Table]]:
     """Yield the tables below a key by name, noting those that have none of the names or are no tables."""
+    known = {str(name): name for name in names}
     found = file.table(key)
     for name, table in (found[1] if found else {}).items():
-        if name not in names:
+        if name not in known:
             file.fault((key, name), found=said(name), expected=expected, nearest=nearest(name, names))
         elif not isinstance(table, dict):
             file.fault((key, name), found=said(table), expected="a table with value and source")
         else:
-            yield name, (key, name), table
+            yield known[name], (key, name), table
 
 
 def _figure(file: TomlFile, path: KeyPath, table: object, bounds: FigureDefinition) -> Figure | None:
@@ -286,20 +285,6 @@ def _figure(file: TomlFile, path: KeyPath, table: object, bounds: FigureDefiniti
         file.fault((*path, "value"), found=said(table["value"]), expected=expected)
         return None
     return Figure(value=shape.value, source=shape.source)
-
-
-def _with(facts: KindFacts, taken: Mapping[str, Figure]) -> KindFacts:
-    return KindFacts(
-        power_factor=taken.get("power_factor", facts.power_factor),
-        inrush=taken.get("inrush", facts.inrush),
-        contact_share=taken.get("contact_share", facts.contact_share),
-        dimmer_share=taken.get("dimmer_share", facts.dimmer_share),
-        edges=facts.edges,
-    )
-
-
-def _kind(name: str) -> LoadKind:
-    return next(kind for kind in LOAD_KINDS if kind == name)
 
 
 def _area_mm2(shape: SizeShape) -> float:
