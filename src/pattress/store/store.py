@@ -178,10 +178,11 @@ class Store(CloseInStore):
         return await self._connection.read(lambda database: measurements(database, device_id, setting, since, until))
 
     async def thin(self, now: datetime, retention: Retention = DEFAULT_RETENTION, *, is_whole: bool = False) -> int:
-        """Thin what has aged; return how many readings went. To be called after each audit.
+        """Thin what has aged; return how many readings went. To be called after each audit, and each day of watching.
 
         It takes many small transactions, so that others can write between them. With `is_whole` everything is looked
-        at, not only what has aged since a month ago. Nothing is done where too few runs agree on what day it is.
+        at, not only what has aged since a month ago. Nothing is done where too few runs, and too few hours that were
+        watched, agree on what day it is.
         """
         old = await self._connection.read(lambda database: ages(database, now, retention, is_whole=is_whole))
         if old is None:

@@ -31,6 +31,7 @@ MAX_CHANGES_PER_DAY = 24
 LOOK_BACK = 30 * DAY_MS
 # A clock that is wrong once, as after a power cut on a host without a battery, must not make everything look old.
 AGREEING_RUNS = 7
+AGREEING_HOURS = 7 * 24  # of watching: not every site has audits
 MAX_LEAP = timedelta(days=31)
 # What a stranger can make grow by answering as ever new devices: at 40 settings, most of them short, 4 kB each.
 MAX_STRANGERS = 1024
@@ -58,13 +59,22 @@ class Ages:
 
 
 def ages(database: Database, now: datetime, retention: Retention, *, is_whole: bool = False) -> Ages | None:
-    """Return how old is how old now, in whole days of UTC; None where too few runs agree on what day it is."""
-    row = database.execute(
-        "SELECT ended_at FROM run WHERE ended_at IS NOT NULL ORDER BY key DESC LIMIT 1 OFFSET ?", [AGREEING_RUNS - 1]
-    ).fetchone()
-    if row is None:
+    """Return how old is how old now, in whole days of UTC.
+
+    None where too few runs agree on what day it is, and too few hours that were watched.
+    """
+    agreed = [
+        *database.execute(
+            "SELECT ended_at FROM run WHERE ended_at IS NOT NULL ORDER BY key DESC LIMIT 1 OFFSET ?",
+            [AGREEING_RUNS - 1],
+        ).fetchall(),
+        *database.execute(
+            "SELECT DISTINCT hour * ? FROM hearing ORDER BY hour DESC LIMIT 1 OFFSET ?", [HOUR_MS, AGREEING_HOURS - 1]
+        ).fetchall(),
+    ]
+    if not agreed:
         return None
-    believed = min(milliseconds(now), row[0] + int(MAX_LEAP.total_seconds() * 1000))
+    believed = min(milliseconds(now), max(at_ms for (at_ms,) in agreed) + int(MAX_LEAP.total_seconds() * 1000))
     today = believed // DAY_MS * DAY_MS
     return Ages(
         today=today,

@@ -13,7 +13,7 @@ from pattress.model.kept import Retention
 from pattress.store import devices, encounter_thinning
 from pattress.store.encounter_thinning import allowances
 from pattress.store.store import Store
-from pattress.store.thinning import AGREEING_RUNS
+from pattress.store.thinning import AGREEING_HOURS, AGREEING_RUNS
 from unit.store.builders import HALL, ask, device, row_counts, sighting
 from unit.store.watched import COMPANY, HEARD, TOLD, keep, tried
 
@@ -51,6 +51,23 @@ async def test_hours_become_days_and_days_go(tmp_path: Path) -> None:
     ]
     assert rows[0].octets_out == 24 * 120
     assert row_counts(path)["encounter"] == 98
+
+
+async def test_what_is_watched_without_any_audit_goes_with_age_and_not_by_a_clock_that_was_wrong_once(
+    tmp_path: Path,
+) -> None:
+    watched = [replace(HEARD, hour=hours_ago(ago)) for ago in range(1, AGREEING_HOURS)]
+    async with Store.open(tmp_path / "house.db") as store:
+        await store.keep_encounters([tried(hours_ago(145))], watched, [])
+        await store.thin(MIDNIGHT, RETENTION)
+        assert len(await kept(store)) == 1, "an hour too few"
+
+        await store.keep_encounters([], [replace(HEARD, hour=hours_ago(-99_999))], [])
+        await store.thin(hours_ago(-99_999), Retention(every_days=40, hourly_days=40, daily_days=40))
+        assert len(await kept(store)) == 1, "the oldest of so many hours is of last month at most"
+
+        await store.thin(MIDNIGHT, RETENTION)
+        assert await kept(store) == []
 
 
 async def test_thinning_every_night_ends_as_thinning_once_does(tmp_path: Path) -> None:
