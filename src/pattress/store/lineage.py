@@ -11,7 +11,7 @@ from sqlite_utils import Database
 from pattress.model.device import Device
 from pattress.store.days import join_days
 from pattress.store.encoding import kept_text
-from pattress.store.encounter_rows import join_encounters
+from pattress.store.encounter_rows import MAX_INTEGER, join_encounters
 
 
 def device_key(database: Database, device_id: str) -> int | None:
@@ -159,8 +159,9 @@ def _join_watching(database: Database, row: dict[str, int]) -> None:
         "INSERT INTO told SELECT :key, kind, place, first_at, last_at, count, octets, told_at, told_count FROM told"
         " WHERE device = :former ON CONFLICT (device, kind, place) DO UPDATE SET"
         " first_at = min(first_at, excluded.first_at), last_at = max(last_at, excluded.last_at),"
-        " count = count + excluded.count, octets = octets + excluded.octets,"
+        # A sum above the greatest integer would be a real number, which the column refuses.
+        " count = count + min(excluded.count, :most - count), octets = octets + min(excluded.octets, :most - octets),"
         " told_at = max(ifnull(told_at, excluded.told_at), ifnull(excluded.told_at, told_at)),"
-        " told_count = told_count + excluded.told_count",
-        row,
+        " told_count = told_count + min(excluded.told_count, :most - told_count)",
+        row | {"most": MAX_INTEGER},
     )

@@ -147,6 +147,20 @@ async def test_encounters_follow_a_device_to_its_better_id(tmp_path: Path) -> No
         assert await store.told() == [TOLD]
 
 
+async def test_counts_that_a_stranger_drove_to_the_bound_keep_two_rows_from_nothing(tmp_path: Path) -> None:
+    most = (1 << 63) - 1
+    driven = replace(TOLD, count=most, octets=most, told_count=most)
+    async with Store.open(tmp_path / "house.db") as store:
+        run = await store.begin_run(NIGHT, "digest")
+        await store.keep_devices(run, [BY_NAME, device(sighting(None, mac=MAC), mac=MAC)])
+        for one in ("name:hall", HALL):
+            await store.keep_encounters([], [], [], told=[replace(driven, device=one)])
+
+        await store.keep_devices(run, [BY_MAC])
+
+        assert await store.told() == [replace(driven, device=HALL)]
+
+
 async def test_encounters_of_two_rows_that_turn_out_to_be_one_device_are_joined(tmp_path: Path) -> None:
     async with Store.open(tmp_path / "house.db") as store:
         run = await store.begin_run(NIGHT, "digest")
