@@ -54,6 +54,12 @@ class Device:
     sightings: tuple[Sighting, ...]
 
     @property
+    def ids(self) -> tuple[str, ...]:
+        """Its id, and those that it would have by its MAC, its serial or its announced name alone."""
+        alone = {"mac": self.mac, "serial": self.serial, "name": self.name}
+        return (self.id, *(f"{sort}:{value}" for sort, value in alone.items() if value is not None))
+
+    @property
     def is_seen(self) -> bool:
         """Whether something of now says that it is there: not a goodbye, a retained message or what was kept."""
         return any(

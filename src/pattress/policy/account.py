@@ -172,7 +172,7 @@ def _beside_the_past(past: Past, device: Device, point: Point, subject: Subject)
     """Yield what changed of who stands where: the module, its address, its hardware address."""
     before = past.placements.get(point.name)
     if before is not None:
-        is_same = before in _ids(device)
+        is_same = before in device.ids
         found = f"it is {device.id}" if is_same else f"it was {before} and is {device.id} now"
         yield _finding(MODULE_KEPT, subject, "met" if is_same else "broken", found)
     live = [one for one in device.sightings if one.source in LIVE_SOURCES and one.is_dated and not one.is_gone]
@@ -193,16 +193,12 @@ def _beside_the_past(past: Past, device: Device, point: Point, subject: Subject)
 
 def _of_device(past: Mapping[str, T], device: Device) -> T | None:
     """Return what the past holds of a device, which may have been known by less than its present id."""
-    return next((past[identity] for identity in _ids(device) if identity in past), None)
-
-
-def _ids(device: Device) -> tuple[str, ...]:
-    return device.id, f"mac:{device.mac}", f"serial:{device.serial}", f"name:{device.name}"
+    return next((past[identity] for identity in device.ids if identity in past), None)
 
 
 def known_ids(device: Device) -> tuple[str, ...]:
     """Return all that a device may be known by: also its addresses, for traffic of nobody knew which device."""
-    return (*_ids(device), *(f"address:{address}" for address, _ in device.addresses))
+    return (*device.ids, *(f"address:{address}" for address, _ in device.addresses))
 
 
 def subject_of(point: Point | None, device: Device | None) -> Subject:

@@ -225,6 +225,17 @@ def test_a_module_that_was_known_by_less_is_the_same_module(before: str) -> None
     assert told(site(KITCHEN), [seen(serial="S1")], GOOD, past=past) == []
 
 
+def test_a_module_without_a_serial_is_not_the_one_whose_serial_is_the_word_none() -> None:
+    past = Past(placements={"kitchen-lamps": "serial:None"}, signed_off=agreed("serial:None"))
+
+    findings = told(site(KITCHEN, rules=RULES), [seen()], GOOD, past=past)
+
+    assert [(rule, outcome) for _, rule, outcome, _ in findings] == [
+        ("as-signed-off", "unverified"),
+        ("module-kept", "broken"),
+    ]
+
+
 def test_an_address_that_moved_is_told() -> None:
     past = Past(addresses={f"mac:{MAC}": "192.0.2.5"})
 
