@@ -73,20 +73,23 @@ class Tail:
             if not current.goes_on(status):
                 self._start_over(current, look)
             return
-        opened = Reader(self._path)
-        place = self._kept if current is None else current.place()
-        if place is None:
-            if not self._is_from_start:
-                opened.go_to_end()
-        elif opened.fits(place):  # the same lines as another file, as when it was written anew as a whole
-            opened.go_to(place)
-            if current is not None:
-                current.close()
-        elif current is not None:
-            self._leaving.append(current)
-        else:
-            self._look_for(place, look)
-        self._current, self._kept = opened, None
+        with contextlib.ExitStack() as unless_taken:
+            opened = Reader(self._path)
+            unless_taken.callback(opened.close)
+            place = self._kept if current is None else current.place()
+            if place is None:
+                if not self._is_from_start:
+                    opened.go_to_end()
+            elif opened.fits(place):  # the same lines as another file, as when it was written anew as a whole
+                opened.go_to(place)
+                if current is not None:
+                    current.close()
+            elif current is not None:
+                self._leaving.append(current)
+            else:
+                self._look_for(place, look)
+            self._current, self._kept = opened, None
+            unless_taken.pop_all()
 
     def _start_over(self, current: Reader, look: Look) -> None:
         """Begin again with a file that was emptied; what was copied away before is read from there."""
@@ -108,12 +111,13 @@ class Tail:
     def _moved(self, place: Place) -> Reader | None:
         """Return the file beside this one that the place fits, or None."""
         for path in islice(self._siblings(), MAX_SIBLINGS):
-            with contextlib.suppress(OSError):
+            with contextlib.suppress(OSError), contextlib.ExitStack() as unless_taken:
                 reader = Reader(path)
+                unless_taken.callback(reader.close)
                 if reader.fits(place):
                     reader.go_to(place)
+                    unless_taken.pop_all()
                     return reader
-                reader.close()
         return None
 
     def _siblings(self) -> Iterator[Path]:

@@ -390,3 +390,25 @@ def test_a_place_before_there_was_a_file_is_none(log: Path) -> None:
     tail.close()
 
     assert place is None
+
+
+def test_a_file_that_cannot_be_read_is_not_left_open(log: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    append(log, "one")
+    append(log.with_suffix(".log.1"), "before")
+    places = [None, *(Place(inode=one.stat().st_ino, offset=0) for one in (log, log.with_suffix(".log.1")))]
+
+    def fail(*_: object) -> bytes:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr("pattress.egress.tail_reader.os.pread", fail)
+    before, tails = open_files(), [Tail(log, place) for place in places]
+    looks = [tail.look() for tail in tails for _ in range(3)]
+    for tail in tails:
+        tail.close()
+
+    assert all(look.trouble is not None and "input/output error" in look.trouble for look in looks)
+    assert open_files() == before
+
+
+def open_files() -> list[str]:
+    return sorted(os.listdir("/proc/self/fd"))
