@@ -13,6 +13,7 @@ from ipaddress import IPv4Address, IPv4Network
 
 from pattress.discovery import Sink
 from pattress.model.addresses import IPAddress
+from pattress.model.errors import reason_of
 from pattress.model.site import Networks
 from pattress.model.source import SourceReport
 from pattress.wire.reach import own_addresses
@@ -85,7 +86,7 @@ async def sweep(
             except TimeoutError:
                 unsent, refusal = unsent + 1, f"no room within {SEND_S:g} s"
             except OSError as error:
-                unsent, refusal = unsent + 1, (error.strerror or str(error)).lower()
+                unsent, refusal = unsent + 1, reason_of(error)
     return Swept(addresses=len(addresses), sent=sent, unsent=unsent, refusal=refusal)
 
 

@@ -14,7 +14,7 @@ from pattress.egress.capture_files import is_capture, malformed, packets_in
 from pattress.egress.captured_packets import Reassembly, has_known_link
 from pattress.egress.tally import Tally
 from pattress.model.addresses import IPAddress
-from pattress.model.errors import CaptureError
+from pattress.model.errors import CaptureError, reason_of
 
 FileKind = Literal["capture", "datagram", "folder", "log"]
 MAX_DATAGRAM_BYTES: Final = 65_535
@@ -116,9 +116,8 @@ def _saved(path: Path) -> Captured:
 
 
 def _unreadable(path: Path, error: OSError) -> CaptureError:
-    reason = (error.strerror or str(error)).lower()
     return CaptureError(
-        f"it cannot be read ({reason})", where=str(path), next_step="Check its name and who may read it"
+        f"it cannot be read ({reason_of(error)})", where=str(path), next_step="Check its name and who may read it"
     )
 
 

@@ -21,6 +21,7 @@ from pattress.egress.pausing import pause
 from pattress.egress.tally import Tallies
 from pattress.egress.threads import in_thread
 from pattress.model.encounter import Traffic
+from pattress.model.errors import reason_of
 from pattress.model.watching import WatchSource
 
 LOOK_S = 5.0  # the kernel forgets a refused TCP connection after 10 s, others after 30 s at the soonest
@@ -99,8 +100,7 @@ class ConnectionsWatch:
         except PermissionError:
             look.trouble = f"the connection table may not be read. {_PERMIT}"
         except OSError as error:
-            reason = (error.strerror or str(error) or "no reason given").lower()
-            look.trouble = f"the kernel does not give its connection table ({reason}). {_PERMIT}"
+            look.trouble = f"the kernel does not give its connection table ({reason_of(error)}). {_PERMIT}"
         else:
             self._has_seen = self._has_seen or look.count > 0
             look.trouble = self._gap()

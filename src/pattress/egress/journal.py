@@ -14,6 +14,7 @@ from typing import Any, cast
 
 from pattress.egress.pausing import pause, retry_pauses
 from pattress.egress.tally import Tallies
+from pattress.model.errors import reason_of
 from pattress.model.watching import WatchSource
 
 MAX_LINE_BYTES = 8 * 1024
@@ -58,10 +59,8 @@ class JournalFollower:
             try:
                 await self._run(sink, stop)
             except OSError as error:
-                reason = (error.strerror or str(error) or "no reason given").lower()
-                self._say(
-                    f"{self._program} cannot be run ({reason}). Install it, or name a file instead of the journal"
-                )
+                what = f"{self._program} cannot be run ({reason_of(error)})"
+                self._say(f"{what}. Install it, or name a file instead of the journal")
             if self._has_heard:
                 pauses = retry_pauses()
             if not await pause(stop, next(pauses)):

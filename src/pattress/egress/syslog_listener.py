@@ -9,11 +9,13 @@ import contextlib
 import socket
 from collections.abc import Callable, Mapping, Sequence
 
-from pattress.egress.datagrams import Datagrams, bound_socket, sender_of
+from pattress.egress.datagrams import Datagrams, bound_socket
 from pattress.egress.pausing import pause, retry_pauses
+from pattress.egress.senders import Senders, shown
 from pattress.egress.syslog_streams import MAX_MESSAGE_BYTES, SyslogStreams
 from pattress.egress.tally import Tallies
 from pattress.model.addresses import IPAddress
+from pattress.model.errors import reason_of
 from pattress.model.watching import WatchSource
 
 Sink = Callable[[WatchSource, bytes], None]
@@ -29,8 +31,7 @@ class SyslogListener:
     Args:
         at: A numeric address and a port, where 0 is any free one. `::` takes IPv4 as well.
         sources: The sources by the address of their sender.
-        tallies: Where it is counted what came, was refused (over a bound) or is known to be lost. The kernel does not
-            say whose datagrams it dropped, so that they count as lost to every source.
+        tallies: Where it is counted what came, was refused (over a bound) or is known to be lost.
 
     `is_listening` is set while the sockets are open; `port` and `buffer_bytes`, the receive buffer that the system
     granted for datagrams, are known from then on.
@@ -40,7 +41,7 @@ class SyslogListener:
         self, at: tuple[str, int], sources: Mapping[IPAddress, Sequence[WatchSource]], tallies: Tallies
     ) -> None:
         self._at = at
-        self._senders = _Senders(sources)
+        self._senders = Senders(sources, tallies)
         self._tallies = tallies
         self.is_listening = asyncio.Event()
         self.port = at[1]
@@ -53,12 +54,12 @@ class SyslogListener:
                 try:
                     datagrams, accepting = self._open(stack)
                 except OSError as error:
-                    self._say(f"nobody can listen for syslog at {_shown(self._at)} ({_reason(error)})")
+                    self._senders.say(f"nobody can listen for syslog at {shown(self._at)} ({reason_of(error)})")
                 else:
-                    self._say(None)
+                    self._senders.say(None)
                     failure = await self._run(datagrams, accepting, sink, stop)
                     if failure is not None:
-                        self._say(f"listening for syslog at {_shown(self._at)} failed ({_reason(failure)})")
+                        self._senders.say(f"listening for syslog at {shown(self._at)} failed ({reason_of(failure)})")
             if not await pause(stop, seconds):
                 return
 
@@ -90,13 +91,13 @@ class SyslogListener:
 
         def read() -> None:
             try:
-                self._lose(datagrams.read(take))
+                self._senders.lose(datagrams.read(take))
             except OSError as error:
                 loop.remove_reader(datagrams.socket)
                 failures.append(error)
 
         def take(data: bytes, host: str, _port: int, is_cut: bool) -> None:
-            sources = self._senders.sources(host)
+            sources = self._sources_of(host)
             if not sources:
                 self._tallies.strangers += 1
             for source in sources:
@@ -105,7 +106,7 @@ class SyslogListener:
                 tally.refused += is_cut
                 sink(source, data)
 
-        streams = SyslogStreams(accepting, self._senders.sources, self._tallies, sink)
+        streams = SyslogStreams(accepting, self._sources_of, self._tallies, sink)
         loop.add_reader(datagrams.socket, read)
         streams.open()
         self.is_listening.set()
@@ -118,41 +119,6 @@ class SyslogListener:
             streams.close()
         return failures[0] if failures else None
 
-    def _lose(self, count: int) -> None:
-        if count:
-            for name in self._senders.names:
-                self._tallies.of(name).lost += count
-
-    def _say(self, trouble: str | None) -> None:
-        for name in self._senders.names:
-            self._tallies.of(name).trouble = trouble
-
-
-class _Senders:
-    """The listed senders, found by their address as sockets write it, which is not parsed for each datagram."""
-
-    def __init__(self, sources: Mapping[IPAddress, Sequence[WatchSource]]) -> None:
-        self._by_address: dict[IPAddress, tuple[WatchSource, ...]] = {}
-        for address, ones in sources.items():
-            known = sender_of(str(address))
-            if known is not None:
-                self._by_address[known] = (*self._by_address.get(known, ()), *ones)
-        self._by_host = {str(address): ones for address, ones in self._by_address.items()}
-        self._by_host |= {f"::ffff:{a}": ones for a, ones in self._by_address.items() if a.version == 4}
-        self.names = sorted({one.name for ones in sources.values() for one in ones})
-
-    def sources(self, host: str) -> tuple[WatchSource, ...]:
-        known = self._by_host.get(host)
-        if known is not None:
-            return known
-        address = sender_of(host)
-        return () if address is None else self._by_address.get(address, ())
-
-
-def _shown(at: tuple[str, int]) -> str:
-    host, port = at
-    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
-
-
-def _reason(error: OSError) -> str:
-    return (error.strerror or str(error) or "no reason given").lower()
+    def _sources_of(self, host: str) -> tuple[WatchSource, ...]:
+        sender = self._senders.listed(host)
+        return () if sender is None else self._senders.sources[sender]

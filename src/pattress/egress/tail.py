@@ -11,6 +11,7 @@ from itertools import islice
 from pathlib import Path
 
 from pattress.egress.tail_reader import Look, Place, Reader
+from pattress.model.errors import reason_of
 
 MAX_SIBLINGS = 1_000  # files that are looked at beside a log; a year of daily rotation is 365
 MAX_LEAVING = 4  # files that were moved away and may yet be written to: as many open files
@@ -139,5 +140,4 @@ class Tail:
                 self._leaving.remove(reader)
 
     def _unreadable(self, error: OSError) -> str:
-        reason = (error.strerror or str(error) or "no reason given").lower()
-        return f"{self._path} cannot be read ({reason}). Give the user of this program the right to read it"
+        return f"{self._path} cannot be read ({reason_of(error)}). Give the user of this program the right to read it"

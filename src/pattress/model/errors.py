@@ -14,6 +14,11 @@ class PattressError(Exception):
         self.next_step = next_step
 
 
+def reason_of(error: OSError) -> str:
+    """Return why the system refused something, in the small letters that fit into a sentence."""
+    return (error.strerror or str(error) or "no reason given").lower()
+
+
 class UsageError(PattressError):
     """The command was asked for something that does not exist; other words are needed."""
 

@@ -10,17 +10,20 @@ import contextlib
 import socket
 from collections.abc import Callable, Mapping
 from datetime import datetime
+from ipaddress import ip_address
 from typing import Literal
 
-from pattress.egress.datagrams import WANTED_BUFFER_BYTES, Datagrams, sender_of
+from pattress.egress.datagrams import WANTED_BUFFER_BYTES, Datagrams
 from pattress.egress.flows.decoder import FlowDecoder
 from pattress.egress.flows.evidence import Datagram, FlowEvidence
 from pattress.egress.flows.screening import Call
 from pattress.egress.pausing import pause, retry_pauses
+from pattress.egress.senders import Senders, shown
 from pattress.egress.space_bulk import BulkSpace
 from pattress.egress.tally import Tallies
 from pattress.model.addresses import IPAddress
 from pattress.model.encounter import Traffic
+from pattress.model.errors import reason_of
 from pattress.model.watching import WatchSource
 
 Sink = Callable[[WatchSource, list[Traffic], list[Call]], None]
@@ -45,8 +48,7 @@ class FlowListener:
     Args:
         at: A numeric address and a port, where 0 is any free one. `::` takes IPv4 as well.
         sources: The sources by the address of their sender.
-        tallies: Where it is counted what came, was refused or is known to be lost. The kernel does not say whose
-            datagrams it dropped, so that they count as lost to every source.
+        tallies: Where it is counted what came, was refused or is known to be lost.
         decoder: Decodes; it is not used elsewhere while this listens.
         space: Where addresses are.
         clock: The time, with its zone.
@@ -65,13 +67,10 @@ class FlowListener:
         clock: Callable[[], datetime],
     ) -> None:
         self._at = at
-        self._sources = {known: one for address, one in sources.items() if (known := sender_of(str(address)))}
-        self._names = sorted({one.name for one in self._sources.values()})
-        # As sockets write them, so that no address is parsed for a datagram of a listed sender.
-        self._senders = {str(address): str(address) for address in self._sources}
-        self._senders |= {f"::ffff:{address}": str(address) for address in self._sources if address.version == 4}
+        self._senders = Senders({address: (one,) for address, one in sources.items()}, tallies)
         self._tallies = tallies
-        self._evidence = FlowEvidence(self._sources, tallies, decoder, space)
+        listed = {ip_address(sender): one for sender, (one, *_) in self._senders.sources.items()}
+        self._evidence = FlowEvidence(listed, tallies, decoder, space)
         self._clock = clock
         self.is_listening = asyncio.Event()
         self.port = at[1]
@@ -93,15 +92,15 @@ class FlowListener:
             try:
                 datagrams = Datagrams(self._at, max_bytes=MAX_DATAGRAM_BYTES)
             except OSError as error:
-                self._say(f"nobody can listen for flows at {_shown(self._at)} ({_reason(error)})")
+                self._senders.say(f"nobody can listen for flows at {shown(self._at)} ({reason_of(error)})")
             else:
                 with contextlib.closing(datagrams):
                     self.port = datagrams.socket.getsockname()[1]
                     self.buffer_bytes = datagrams.buffer_bytes
-                    self._say(None)
+                    self._senders.say(None)
                     failure = await self._run(datagrams, sink, stop)
                 if failure is not None:
-                    self._say(f"listening for flows at {_shown(self._at)} failed ({_reason(failure)})")
+                    self._senders.say(f"listening for flows at {shown(self._at)} failed ({reason_of(failure)})")
             if not await pause(stop, seconds):
                 return
 
@@ -138,7 +137,7 @@ class FlowListener:
             nonlocal count, octets
             count += 1
             octets += len(data)
-            sender = self._senders.get(host) or self._sender(host)
+            sender = self._senders.listed(host)
             if sender is None:
                 self._tallies.strangers += 1
             else:
@@ -147,21 +146,8 @@ class FlowListener:
         wanted = 0
         while count == wanted < MAX_DATAGRAMS_A_TURN and octets < MAX_BYTES_A_TURN:
             wanted += STRIDE
-            self._lose(datagrams.read(take, STRIDE))
+            self._senders.lose(datagrams.read(take, STRIDE))
         return batch, count < wanted
-
-    def _sender(self, host: str) -> str | None:
-        address = sender_of(host)
-        return str(address) if address in self._sources else None
-
-    def _lose(self, count: int) -> None:
-        if count:
-            for name in self._names:
-                self._tallies.of(name).lost += count
-
-    def _say(self, trouble: str | None) -> None:
-        for name in self._names:
-            self._tallies.of(name).trouble = trouble
 
 
 async def _is_readable(bound: socket.socket, stopping: asyncio.Task[Literal[True]]) -> bool:
@@ -179,12 +165,3 @@ async def _is_readable(bound: socket.socket, stopping: asyncio.Task[Literal[True
     finally:
         loop.remove_reader(bound)
     return not stopping.done()
-
-
-def _shown(at: tuple[str, int]) -> str:
-    host, port = at
-    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
-
-
-def _reason(error: OSError) -> str:
-    return (error.strerror or str(error) or "no reason given").lower()
