@@ -133,7 +133,7 @@ def _driven(point: Point, drive: Drive, points: dict[str, Point], channel: str) 
         sentence = f"{says}, and nothing is wired through it"
         return Fit(rule=SWITCH_HAS_RELAY, outcome="broken", sentence=sentence, channel=channel)
     fed = " and ".join(title_of(load) for load in loads)
-    sentence = f"{says}, through which {fed} is wired"
+    sentence = f"{says}, which feeds {fed}"
     return Fit(rule=SWITCH_HAS_RELAY, outcome="met", sentence=sentence, channel=channel)
 
 
