@@ -18,8 +18,9 @@ from pattress.lab.world import World
 AT_THE_BOX = 2.5  # how fast the house runs while the person is busy
 WATCHED = 1.5  # and while a switch is watched: a reading takes 0.3 s of real time, and no press may fall between two
 MEASURED = 8  # while it is measured once a second of the house, or its circuit is dead
-HEATED = 25  # while it gets warm: a reading takes 0.3 s of real time, and a timer may end it after two minutes
-WAITING = 40  # while only minutes have to pass
+HEATED = 20  # while it gets warm: a reading takes 0.3 s of real time, and a timer may end it after two minutes
+WAITING = 20  # while only minutes have to pass
+# No faster: the watch takes stock every two seconds of real time, and a minute of the house without is not listened to.
 PRESS_S = 1.5
 CUT_S = 10.0
 ROOM_C = "22"
@@ -224,7 +225,7 @@ RIGHT_HABITS: list[tuple[str, Habit]] = [
     (r"^Switch the circuit off at the board", _cut_power),
     (r"^Waiting until the router has told", _wait_long),
     (r"may the wall be closed over", _heed),
-    (r"^It is broken\. Mend it", stop),
+    (r"^It is broken\b.* Mend it", stop),
     (r"^Why is it left out", _no_reason),
 ]
 

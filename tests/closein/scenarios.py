@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from closein.boxes import BLIND, BOILER, DINING, HALL, KITCHEN, SHELF, WHEEL_ROOM
-from closein.person import CUT_S, HEATED, WAITING, Habit, Person, habit
+from closein.person import CUT_S, HEATED, MEASURED, WAITING, Habit, Person, habit
 from closein.visit import Visit
 from pattress.lab.ground import MILL_GROUND
 from pattress.lab.house import Circumstances, Endpoint
@@ -56,6 +56,24 @@ async def _for_good(person: Person, found: re.Match[str]) -> None:
     person.world.comes_back = False
     person.world.cut_power(CUT_S)
     person.house.clock.run_at(WAITING)
+
+
+async def _the_last_for_good(person: Person, found: re.Match[str]) -> None:
+    """Cut the circuit of several boxes, the first time; the module at the last box does not come back by itself."""
+    last = person.worlds[-1]
+    if len(person.worlds) > 1:
+        last.comes_back = False
+    for world in person.worlds:
+        world.cut_power(CUT_S)
+    person.house.clock.run_at(WAITING if not last.comes_back else MEASURED)
+
+
+async def _mend_the_last(person: Person, found: re.Match[str]) -> str:
+    last = person.house.world(found[1])
+    last.comes_back = True
+    last.power_up()
+    await person.house.after(last.nature.boot_s + 1)
+    return "again"
 
 
 async def _while_it_calls_home(person: Person, found: re.Match[str]) -> None:
@@ -211,8 +229,18 @@ WRONG: Mapping[str, Wrong] = {
 
 STOPPED_IN_THE_MIDDLE = "stopped-in-the-middle"
 WALK = "a-walk-of-two-points"
+WALK_WITH_ONE_LOST = "a-walk-at-which-one-module-does-not-come-back"
 LONG: Mapping[str, Visit] = {
     WALK: Visit(box=KITCHEN, next_boxes=(BLIND,), leaves_out=("input", "output", "radio")),
+    WALK_WITH_ONE_LOST: Visit(
+        box=KITCHEN,
+        next_boxes=(BLIND,),
+        habits=(
+            (r"^Switch the circuit off at the board", _the_last_for_good),
+            (r"^It is broken at (\S+)\. Mend it", _mend_the_last),
+        ),
+        leaves_out=(*HANDS, "output", "radio", "heat", "outside"),
+    ),
     STOPPED_IN_THE_MIDDLE: Visit(
         box=KITCHEN,
         stops_at=r"^Switch output\.1 \(.*\) off again",

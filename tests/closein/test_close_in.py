@@ -9,7 +9,7 @@ import re
 
 import pytest
 
-from closein.scenarios import LONG, RIGHT, STOPPED_IN_THE_MIDDLE, VISITS, WALK, WRONG
+from closein.scenarios import LONG, RIGHT, STOPPED_IN_THE_MIDDLE, VISITS, WALK, WALK_WITH_ONE_LOST, WRONG
 from closein.side_by_side import Visits
 from closein.visit import Outcome
 from pattress.model.closein import STEP_KINDS
@@ -97,8 +97,25 @@ def test_two_points_are_walked_in_one_command(name: str, visits: Visits) -> None
 
 
 @pytest.mark.peer
-@pytest.mark.xfail(strict=True, raises=AssertionError, reason="a result is said on the line of the shared question")
-@pytest.mark.parametrize("name", [WALK])
+@pytest.mark.parametrize("name", [WALK_WITH_ONE_LOST])
+def test_a_module_that_does_not_come_back_on_a_walk_is_mended_and_its_power_cut_again_alone(
+    name: str, visits: Visits
+) -> None:
+    kitchen, blind = [box.point for box in LONG[name].boxes]
+
+    outcome = visits.outcome(name)
+
+    cuts = [(one.point, one.outcome) for one in outcome.ended if one.step == "power-cut"]
+    assert cuts == [(kitchen, "MET"), (blind, "BROKEN"), (blind, "MET")], outcome.text
+    mended = [one for one in outcome.prompts if "It is broken" in one]
+    assert mended == [f"It is broken at {blind}. Mend it and do it again?"]
+    assert sum(one.startswith("Switch the circuit off at the board") for one in outcome.prompts) == 2, outcome.text
+    assert [result.outcome for result in outcome.checks[1].results if result.step == "power-cut"] == ["met"]
+    assert all(check.is_signed_off for check in outcome.checks)
+
+
+@pytest.mark.peer
+@pytest.mark.parametrize("name", [WALK, WALK_WITH_ONE_LOST])
 def test_on_a_walk_nothing_is_said_on_the_line_of_an_open_question(name: str, visits: Visits) -> None:
     outcome = visits.outcome(name)
 
