@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
-from typing import TypeVar
+from typing import BinaryIO, TypeVar
 
 from pattress.audit.session import Clock
 from pattress.daemon.desk import Desk, Taken, added_up
@@ -112,7 +112,7 @@ def _replay_log(site: Site, desk: Desk, gathered: _Gathered, file: Path, name: s
     sources = _log_sources(site, name)
     now = last_at = clock()
     with file.open("rb") as lines:
-        for number, line in enumerate(iter(lambda: lines.readline(MAX_LINE_BYTES), b"")):
+        for number, line in enumerate(_lines(lines)):
             text = line.decode("utf-8", "replace").rstrip("\r\n")
             stamp = split_head(text).stamp
             at = (moment_of(stamp, now.astimezone()) if stamp is not None else None) or now
@@ -123,6 +123,15 @@ def _replay_log(site: Site, desk: Desk, gathered: _Gathered, file: Path, name: s
             if number % LINES_AT_ONCE == 0:
                 gathered.add(desk.take(last_at))
     return last_at
+
+
+def _lines(file: BinaryIO) -> Iterator[bytes]:
+    """Yield lines without what is over the bound, which is no line of its own."""
+    is_rest = False
+    while part := file.readline(MAX_LINE_BYTES):
+        if not is_rest:
+            yield part
+        is_rest = not part.endswith(b"\n")
 
 
 def _log_sources(site: Site, name: str | None) -> list[WatchSource]:
