@@ -9,10 +9,11 @@ wrong now comes as real datagrams by UDP.
 """
 
 import asyncio
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import datetime, timedelta
 
+from pattress.audit.session import Clock
 from pattress.daemon.desk import Desk, added_up
 from pattress.daemon.finder import Finder
 from pattress.daemon.watch import TELL_S, Teller, Watch
@@ -26,8 +27,6 @@ from pattress.model.encounter import Alert, Told
 from pattress.model.site import Site
 from pattress.model.watching import WatchSource
 from pattress.store.store import Store
-
-Clock = Callable[[], datetime]
 
 DAY_BEFORE = timedelta(days=1)
 STEP = timedelta(minutes=1)  # the longest that still counts as listened to

@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 from typing import Protocol
 
 from pattress.audit.session import Clock
-from pattress.daemon.desk import Desk
+from pattress.daemon.desk import Call, Desk
 from pattress.egress.connections_watch import ConnectionsWatch
 from pattress.egress.follow import FileFollower
 from pattress.egress.journal import JournalFollower
@@ -120,7 +120,7 @@ class Listeners:
         self,
         source: WatchSource,
         traffic: Iterable[Traffic],
-        calls: Iterable[tuple[IPAddress, IPAddress, int | None]],
+        calls: Iterable[Call],
     ) -> None:
         for one in traffic:
             self._desk.evidence(one)
