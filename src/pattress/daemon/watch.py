@@ -56,7 +56,7 @@ class Watch:
         self._finder = Finder(site, clock)
         self._unkept: Taken | None = None
         self._places: Mapping[str, str] = {}
-        self._kept_at = clock()
+        self._kept_at: datetime | None = None  # that somebody listens from now on is kept at once
         self._is_refused = False
         self._troubles: dict[str, str | None] = {}
         self._noted: str | None = None
@@ -128,7 +128,7 @@ class Watch:
             await self._tell(desk, alert)
         self._add(taken)
         now = self._clock()
-        since_s = (now - self._kept_at).total_seconds()
+        since_s = KEEP_S if self._kept_at is None else (now - self._kept_at).total_seconds()
         has_news = self._unkept is not None and bool(self._unkept.encounters)
         if taken.alerts or not 0 <= since_s < (NEWS_S if has_news else KEEP_S):
             self._kept_at = now

@@ -207,6 +207,26 @@ async def test_what_is_unlike_before_in_the_last_moment_is_told(site: Site, monk
     assert told.alerts == [("hall-lights", "unlike-before", False)]
 
 
+async def test_that_somebody_listens_is_on_record_within_seconds(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    real, first_kept = Store.keep_encounters, asyncio.get_running_loop().create_future()
+
+    async def keep(self: Store, *kept: Any, **more: Any) -> None:
+        await real(self, *kept, **more)
+        if not first_kept.done():
+            first_kept.set_result(await self.hearings())
+
+    monkeypatch.setattr(Store, "keep_encounters", keep)
+    began_at = datetime.now(UTC)
+
+    async with watching(site, Listener()), asyncio.timeout(5):  # counts alone are kept once a minute later on
+        [heard] = await first_kept
+
+    assert heard.source == "router-log"
+    assert heard.listened_from >= began_at
+    assert heard.listened_s == pytest.approx((heard.listened_until - heard.listened_from).total_seconds(), abs=0.01)
+    assert heard.listened_s > 0
+
+
 async def test_a_log_that_is_not_there_is_said_once_and_that_it_works_again(site: Site) -> None:
     told = Listener()
     (site.folder / "firewall.log").unlink()
