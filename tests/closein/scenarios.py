@@ -228,11 +228,12 @@ WRONG: Mapping[str, Wrong] = {
 """Each with one thing wrong."""
 
 STOPPED_IN_THE_MIDDLE = "stopped-in-the-middle"
+WATCH_HAS_DIED = "the-watch-has-died"
 WALK = "a-walk-of-two-points"
-WALK_WITH_ONE_LOST = "a-walk-at-which-one-module-does-not-come-back"
+LOST_ON_A_WALK = "a-walk-at-which-one-module-does-not-come-back"
 LONG: Mapping[str, Visit] = {
     WALK: Visit(box=KITCHEN, next_boxes=(BLIND,), leaves_out=("input", "output", "radio")),
-    WALK_WITH_ONE_LOST: Visit(
+    LOST_ON_A_WALK: Visit(
         box=KITCHEN,
         next_boxes=(BLIND,),
         habits=(
@@ -241,13 +242,19 @@ LONG: Mapping[str, Visit] = {
         ),
         leaves_out=(*HANDS, "output", "radio", "heat", "outside"),
     ),
+    WATCH_HAS_DIED: Visit(
+        box=KITCHEN,
+        spoil=lambda world: world.talk_outside("reaches"),
+        leaves_out=(*HANDS, "output", "radio", "heat", "power-cut"),
+        has_watch_died=True,
+    ),
     STOPPED_IN_THE_MIDDLE: Visit(
         box=KITCHEN,
         stops_at=r"^Switch output\.1 \(.*\) off again",
         leaves_out=("input", "radio", "heat", "power-cut", "outside"),
     ),
 }
-"""More than one box, or more than one sitting."""
+"""More than one box, more than one sitting, or nobody who watches."""
 
 _LATE_FIRST = sorted(WRONG, key=lambda name: step_order(WRONG[name].step), reverse=True)
 VISITS: Mapping[str, Visit] = {**LONG, **RIGHT, **{name: WRONG[name].visit for name in _LATE_FIRST}}

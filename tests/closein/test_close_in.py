@@ -9,7 +9,7 @@ import re
 
 import pytest
 
-from closein.scenarios import LONG, RIGHT, STOPPED_IN_THE_MIDDLE, VISITS, WALK, WALK_WITH_ONE_LOST, WRONG
+from closein.scenarios import LONG, LOST_ON_A_WALK, RIGHT, STOPPED_IN_THE_MIDDLE, VISITS, WALK, WATCH_HAS_DIED, WRONG
 from closein.side_by_side import Visits
 from closein.visit import Outcome
 from pattress.model.closein import STEP_KINDS
@@ -97,7 +97,7 @@ def test_two_points_are_walked_in_one_command(name: str, visits: Visits) -> None
 
 
 @pytest.mark.peer
-@pytest.mark.parametrize("name", [WALK_WITH_ONE_LOST])
+@pytest.mark.parametrize("name", [LOST_ON_A_WALK])
 def test_a_module_that_does_not_come_back_on_a_walk_is_mended_and_its_power_cut_again_alone(
     name: str, visits: Visits
 ) -> None:
@@ -115,11 +115,22 @@ def test_a_module_that_does_not_come_back_on_a_walk_is_mended_and_its_power_cut_
 
 
 @pytest.mark.peer
-@pytest.mark.parametrize("name", [WALK, WALK_WITH_ONE_LOST])
+@pytest.mark.parametrize("name", [WALK, LOST_ON_A_WALK])
 def test_on_a_walk_nothing_is_said_on_the_line_of_an_open_question(name: str, visits: Visits) -> None:
     outcome = visits.outcome(name)
 
     assert outcome.crossed == [], outcome.text
+
+
+@pytest.mark.peer
+@pytest.mark.parametrize("name", [WATCH_HAS_DIED])
+def test_a_module_that_calls_home_is_not_called_silent_where_the_watch_has_died(name: str, visits: Visits) -> None:
+    outcome = visits.outcome(name)
+
+    [outside] = [one for one in outcome.ended if one.step == "outside"]
+    assert outside.outcome == "COULD NOT BE CHECKED", outcome.text
+    assert re.search(r"router\S* was heard in 0\.. of .* min\. Does `pattress watch` run\?", outside.sentence), outside
+    assert outcome.status == NOT_ALL_SHOWN
 
 
 def _went_on_together(step: str, outcome: Outcome) -> bool:

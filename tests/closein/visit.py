@@ -36,6 +36,7 @@ class Visit:
     """What is other at this visit than with a right module and a person who does everything right.
 
     `spoil` is done to the first box. Where the person stops at a prompt (`stops_at`), the same command is given again.
+    Where the watch has died, it listened and heard until the visit began.
     """
 
     box: Box
@@ -48,6 +49,7 @@ class Visit:
     faults: tuple[str, ...] = ()
     unpowered: tuple[str, ...] = ()
     stops_at: str | None = None
+    has_watch_died: bool = False
 
     @property
     def boxes(self) -> tuple[Box, ...]:
@@ -142,7 +144,7 @@ async def visited(visit: Visit, folder: Path, *, show: Callable[[str], None]) ->
         worlds = [box.wire(house, has_automation=visit.has_automation) for box in visit.boxes]
         visit.spoil(worlds[0])
         site = load(site_folder)
-        async with _store(site, house.clock.now()) as store, watched(house, site, store, Quiet(), house.clock.now):
+        async with _store(site, house.clock.now()) as store, _watched(visit, house, site, store):
             words = [sys.executable, str(AT_THE_BOX), str(clock_file), "close-in", *(box.point for box in visit.boxes)]
             words += ["--who", "A. Fitter", "--site", str(site_folder)]
             stops = [[(visit.stops_at, stop)], []] if visit.stops_at is not None else [[]]
@@ -158,6 +160,25 @@ async def _store(site: Site, now: datetime) -> AsyncIterator[Store]:
     async with Store.open(site.folder / site.store_file) as store:
         await store.keep_encounters([], silence, [])
         yield store
+
+
+@asynccontextmanager
+async def _watched(visit: Visit, house: EmulatedHouse, site: Site, store: Store) -> AsyncIterator[None]:
+    if not visit.has_watch_died:
+        async with watched(house, site, store, Quiet(), house.clock.now):
+            yield
+        return
+    now = house.clock.now()
+    hour = _hour(now)
+    heard = [
+        Hearing(
+            source=one.name, hour=hour, listened_s=(now - hour).total_seconds(), listened_from=hour, listened_until=now,
+            heard=40, heard_at=now,
+        )
+        for one in site.watching.sources
+    ]  # fmt: skip
+    await store.keep_encounters([], heard, [])
+    yield
 
 
 def _hour(moment: datetime) -> datetime:
