@@ -29,9 +29,9 @@ async def make(path: Path, count: int) -> None:
 async def test_space_is_given_back_and_everything_else_stays(tmp_path: Path) -> None:
     path = tmp_path / "house.db"
     await fill_with_everything(path)
-    await make(path, 60)
     async with Store.open(path) as store:
-        await store._connection.write(lambda database: database.execute("DELETE FROM reading_day WHERE day % 2"))
+        for statement in ("CREATE TABLE spare AS SELECT zeroblob(100000) AS room", "DROP TABLE spare"):
+            await store._connection.write(lambda database, statement=statement: database.execute(statement))
         await store.thin(END)
         before = [await store.readings_of(HALL, 10_000), await store.history(HALL), await store.runs()]
 
@@ -39,7 +39,7 @@ async def test_space_is_given_back_and_everything_else_stays(tmp_path: Path) -> 
 
         assert [await store.readings_of(HALL, 10_000), await store.history(HALL), await store.runs()] == before
     assert done.thinned_count == 0
-    assert done.bytes_after < done.bytes_before
+    assert done.bytes_after <= done.bytes_before - 100_000
     assert path.stat().st_size == done.bytes_after
     assert ask(path, "PRAGMA freelist_count") == [(0,)]
     assert ask(path, "PRAGMA integrity_check") == [("ok",)]
