@@ -39,7 +39,7 @@ async def test_space_is_given_back_and_everything_else_stays(tmp_path: Path) -> 
 
         assert [await store.readings_of(HALL, 10_000), await store.history(HALL), await store.runs()] == before
     assert done.thinned_count == 0
-    assert done.bytes_after <= done.bytes_before - 100_000
+    assert done.bytes_after <= done.bytes_before - 90_000  # a page was free before
     assert path.stat().st_size == done.bytes_after
     assert ask(path, "PRAGMA freelist_count") == [(0,)]
     assert ask(path, "PRAGMA integrity_check") == [("ok",)]
