@@ -107,7 +107,7 @@ def _times(before: Snapshot, back: Snapshot, gone_at: Sequence[float]) -> dict[s
         facts["silent_s"] = round(gone_at[-1] - gone_at[0], 1)
     uptime_s = _uptime_since_s(before, back)
     if uptime_s is not None:
-        facts["back_after_s"] = uptime_s
+        facts["back_after_s"] = round(uptime_s, 1)
     return facts
 
 
