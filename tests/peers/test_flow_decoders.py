@@ -207,8 +207,9 @@ def test_a_datagram_of_each_version_that_is_missing_is_counted_as_lost(capture: 
 
         found, collector = ours([*datagrams[:2], *datagrams[3:]])
 
-        missing = 1 if arguments == ("-v", "9") else len(whole) - len(found)
-        assert collector.tally.lost == missing, arguments
+        # NetFlow v9 numbers its packets: how many records were in one is taken from the others.
+        off = 0.1 if arguments == ("-v", "9") else 0
+        assert collector.tally.lost == pytest.approx(len(whole) - len(found), rel=off), arguments
 
 
 def first_packets(capture: Path) -> dict[tuple[str, str, int | None, int | None], float]:
