@@ -49,15 +49,19 @@ def test_an_independent_decoder_reads_the_same(version: Version) -> None:
         [flow] = [flow.data for message in messages for flow in netflow.parse_packet(message, templates).flows]
 
     names = {
-        5: ("IPV4_SRC_ADDR", "IPV4_DST_ADDR", "SRC_PORT", "DST_PORT", "IN_PACKETS", "IN_OCTETS", "PROTO", "TCP_FLAGS"),
+        5: ("IPV4_SRC_ADDR", "IPV4_DST_ADDR", "SRC_PORT", "DST_PORT", "IN_PACKETS", "IN_OCTETS", "PROTO", "TCP_FLAGS",
+            "FIRST_SWITCHED"),
         9: ("IPV4_SRC_ADDR", "IPV4_DST_ADDR", "L4_SRC_PORT", "L4_DST_PORT", "IN_PKTS", "IN_BYTES", "PROTOCOL",
-            "TCP_FLAGS"),
+            "TCP_FLAGS", "FIRST_SWITCHED"),
         10: ("sourceIPv4Address", "destinationIPv4Address", "sourceTransportPort", "destinationTransportPort",
-             "packetDeltaCount", "octetDeltaCount", "protocolIdentifier", "tcpControlBits"),
+             "packetDeltaCount", "octetDeltaCount", "protocolIdentifier", "tcpControlBits",
+             "flowStartMilliseconds"),
     }[version]  # fmt: skip
     ends = [str(ip_address(flow[name])) for name in names[:2]]
     assert ends == [str(LAMP), str(FAR)]
-    assert [flow[name] for name in names[2:]] == [50_001, 443, 12, 2_400, 6, 0x1B]
+    assert [flow[name] for name in names[2:-1]] == [50_001, 443, 12, 2_400, 6, 0x1B]
+    counts_from = NOON - timedelta(hours=2) if version != 10 else datetime.fromtimestamp(0, UTC)
+    assert counts_from + timedelta(milliseconds=flow[names[-1]]) == FLOW.began_at
 
 
 @pytest.mark.parametrize("version", [5, 9, 10])
@@ -67,7 +71,7 @@ def test_our_decoder_reads_all_of_it(version: Version) -> None:
     [flow, echo] = decoded(encoder(version).messages([FLOW, ECHO], NOON), tally)
 
     assert (flow.sender, flow.receiver, flow.sender_port, flow.receiver_port) == (LAMP, FAR, 50_001, 443)
-    assert (flow.packets, flow.octets, flow.flags, flow.began_at) == (12, 2_400, 0x1B, NOON - timedelta(seconds=9))
+    assert (flow.packets, flow.octets, flow.flags) == (12, 2_400, 0x1B)
     assert (echo.protocol, echo.icmp_type, echo.sender_port) == (1, 8, None)
     assert (tally.heard, tally.lost, tally.refused) == (2, 0, 0)
 

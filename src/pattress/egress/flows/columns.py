@@ -6,6 +6,7 @@ What belongs here: the only NumPy of flow export. What does not: choosing rows, 
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from itertools import accumulate
 from typing import Any, Literal, NamedTuple
 
@@ -13,16 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pattress.egress.flows import fields
-from pattress.egress.flows.message import Clock
 from pattress.egress.flows.templates import Place, Template
 
 
 class Part(NamedTuple):
-    """Records from one set, end to end, and what the time was for their message."""
+    """Records from one set, end to end, and when they came."""
 
     records: bytes
     rows: int
-    clock: Clock
+    heard_at: datetime
 
 
 @dataclass(slots=True, eq=False, kw_only=True)
@@ -38,7 +38,6 @@ class Columns:
     exporter: str
     version: Literal[4, 6]
     sampling: int
-    boot_ms: int | None
     sender: NDArray[Any] = field(init=False)
     receiver: NDArray[Any] = field(init=False)
     _records: NDArray[np.void]
@@ -76,18 +75,11 @@ class Columns:
         width = self._records.dtype[name].itemsize
         return [octets[start : start + width] for start in range(0, len(octets), width)]
 
-    def clocks(self, rows: NDArray[np.intp]) -> list[Clock]:
-        """Return what the time was for the messages of the chosen rows."""
+    def heard_at(self, rows: NDArray[np.intp]) -> list[datetime]:
+        """Return when the chosen rows came, which for those that waited for their template is a while ago."""
         ends = list(accumulate(part.rows for part in self._parts))
         origins = rows if self._origin is None else self._origin[rows]
-        clocks = [self._parts[bisect_right(ends, origin)].clock for origin in origins.tolist()]
-        if self.boot_ms is None:
-            return clocks
-        # IPFIX has no uptime in its header; an options record may say when the exporter started.
-        return [
-            clock if clock.uptime_ms is not None else clock._replace(uptime_ms=clock.export_ms - self.boot_ms)
-            for clock in clocks
-        ]
+        return [self._parts[bisect_right(ends, origin)].heard_at for origin in origins.tolist()]
 
     @property
     def _names(self) -> tuple[str, ...]:
@@ -100,9 +92,7 @@ class Columns:
         return _native(self._records[name][rows])
 
 
-def columns_of(
-    template: Template, parts: Sequence[Part], *, exporter: str, sampling: int, boot_ms: int | None
-) -> list[Columns]:
+def columns_of(template: Template, parts: Sequence[Part], *, exporter: str, sampling: int) -> list[Columns]:
     """Return the flows of one template as columns: one for each IP version that there are rows of."""
     records = np.frombuffer(b"".join([part.records for part in parts]), _layout(template))
     found = []
@@ -113,7 +103,6 @@ def columns_of(
                 exporter=exporter,
                 version=version,
                 sampling=sampling,
-                boot_ms=boot_ms,
                 _records=records if origin is None else records[origin],
                 _origin=origin,
                 _parts=parts,

@@ -11,7 +11,7 @@ from typing import Final, Protocol
 
 from pattress.egress.flows import ipfix, netflow5, netflow9
 from pattress.egress.flows.columns import Columns, Part, columns_of
-from pattress.egress.flows.message import IPFIX, NETFLOW_5, NETFLOW_9, Clock, FlowSet, Message
+from pattress.egress.flows.message import IPFIX, NETFLOW_5, NETFLOW_9, FlowSet, Message
 from pattress.egress.flows.pending import Held
 from pattress.egress.flows.records import Cut, cut, options_in
 from pattress.egress.flows.streams import Stream, StreamKey, Streams
@@ -127,7 +127,6 @@ class _Batch:
         """Take in the sets of a message in their order, for a template holds from where it stands."""
         if message.sampling is not None:
             stream.sampling = message.sampling
-        clock = Clock(message.export_ms, message.uptime_ms, self.now)
         count = options = 0
         is_countable = not message.faults
         for number, start, end in message.sets:
@@ -136,12 +135,12 @@ class _Batch:
                 continue
             template = stream.templates.get(number)
             if template is not None:
-                taken = self._take(stream, template, cut(template, payload, start, end), clock, tally)
+                taken = self._take(stream, template, cut(template, payload, start, end), self.now, tally)
                 count += taken
                 if template.is_options:
                     options += taken
             else:
-                tally.lost += stream.pending.hold(Held(number, payload[start:end], clock))
+                tally.lost += stream.pending.hold(Held(number, payload[start:end], self.now))
                 is_countable = False
         if message.version == NETFLOW_9:
             if is_countable:
@@ -159,9 +158,7 @@ class _Batch:
         return [
             columns
             for (template, sampling), (stream, parts) in self._gathered.items()
-            for columns in columns_of(
-                template, parts, exporter=stream.key.exporter, sampling=sampling, boot_ms=stream.boot_ms
-            )
+            for columns in columns_of(template, parts, exporter=stream.key.exporter, sampling=sampling)
         ]
 
     def _learn(self, stream: Stream, flow_set: FlowSet, payload: bytes, tally: Tally) -> None:
@@ -186,9 +183,9 @@ class _Batch:
                     tally.refused += 1
                 for held in stream.pending.take(told.id):
                     found = cut(told, held.content, 0, len(held.content))
-                    self._take(stream, told, found, held.clock, tally)
+                    self._take(stream, told, found, held.heard_at, tally)
 
-    def _take(self, stream: Stream, template: Template, found: Cut, clock: Clock, tally: Tally) -> int:
+    def _take(self, stream: Stream, template: Template, found: Cut, heard_at: datetime, tally: Tally) -> int:
         """Take in the records of a set, and return how many they are."""
         records, count, faults = found
         tally.refused += faults
@@ -199,7 +196,7 @@ class _Batch:
             for options in options_in(template, found):
                 stream.heed(options)
         elif template.has_ipv4 or template.has_ipv6:
-            self._gather(stream, template, Part(records, count, clock), tally)
+            self._gather(stream, template, Part(records, count, heard_at), tally)
         return count
 
     def _gather(self, stream: Stream, template: Template, part: Part, tally: Tally) -> None:

@@ -19,13 +19,13 @@ def read_message(payload: bytes) -> Message | None:
     """Return the message of a datagram, or None where it is none."""
     if len(payload) < _MESSAGE.size:
         return None
-    version, length, export_s, sequence, domain = _MESSAGE.unpack_from(payload)
+    version, length, sequence, domain = _MESSAGE.unpack_from(payload)
     if version != IPFIX or not _MESSAGE.size <= length <= len(payload):
         return None
     sets, faults = sets_in(payload, _MESSAGE.size, length)
     if length < len(payload):
         faults += 1
-    return Message(IPFIX, domain, sequence, export_s * 1000, None, sets, faults)
+    return Message(IPFIX, domain, sequence, sets, faults)
 
 
 def templates_in(
@@ -79,7 +79,7 @@ def _fields(payload: bytes, start: int, end: int, count: int) -> tuple[list[Fiel
     return fields, start
 
 
-_MESSAGE = struct.Struct("!HHIII")
+_MESSAGE = struct.Struct("!HH4xII")
 _HEADER = struct.Struct("!HH")
 _FIELD = struct.Struct("!HH")
 _ENTERPRISE_BIT = 0x8000

@@ -4,7 +4,6 @@ What belongs here: the message, and stepping through its sets. What does not: wh
 """
 
 import struct
-from datetime import datetime
 from typing import Final, NamedTuple
 
 IPFIX: Final = 10
@@ -16,26 +15,12 @@ FlowSet = tuple[int, int, int]
 """One set: its number, and where its content begins and ends in the datagram. Plain, for every datagram makes some."""
 
 
-class Clock(NamedTuple):
-    """What the time was for a message: by the exporter's clock, by its uptime, and here when it came."""
-
-    export_ms: int
-    uptime_ms: int | None
-    heard_at: datetime
-
-
 class Message(NamedTuple):
-    """A message of flow export.
-
-    `export_ms` is when it was sent, since 1970 by the exporter's clock; `uptime_ms` since the exporter started, modulo
-    2^32, where the header tells. `faults` counts what did not fit.
-    """
+    """A message of flow export. What it says of the time is not used. `faults` counts what did not fit."""
 
     version: int
     domain: int
     sequence: int
-    export_ms: int
-    uptime_ms: int | None
     sets: list[FlowSet]
     faults: int = 0
     sampling: int | None = None

@@ -19,15 +19,14 @@ def read_message(payload: bytes) -> Message | None:
     """Return the message of a datagram, or None where it is none; the engine's type and number are its domain."""
     if len(payload) < _MESSAGE.size:
         return None
-    version, count, uptime_ms, export_s, export_ns, sequence, engine, sampling = _MESSAGE.unpack_from(payload)
+    version, count, sequence, engine, sampling = _MESSAGE.unpack_from(payload)
     end = _MESSAGE.size + count * RECORD_OCTETS
     if version != NETFLOW_5 or not 1 <= count <= MAX_RECORDS or end > len(payload):
         return None
-    export_ms = export_s * 1000 + export_ns // 1_000_000
     interval = sampling & 0x3FFF  # the two high bits are the mode
     sets = [(SHAPE, _MESSAGE.size, end)]
     faults = 1 if end < len(payload) else 0
-    return Message(NETFLOW_5, engine, sequence, export_ms, uptime_ms, sets, faults, max(1, interval))
+    return Message(NETFLOW_5, engine, sequence, sets, faults, max(1, interval))
 
 
 def shape(at: datetime) -> Template:
@@ -37,7 +36,7 @@ def shape(at: datetime) -> Template:
     return template
 
 
-_MESSAGE = struct.Struct("!HHIIIIHH")
+_MESSAGE = struct.Struct("!HH12xIHH")
 # Element and length, in their order; 0 for what is not used or has no element.
 _FIELDS = (
     *((8, 4), (12, 4), (15, 4), (10, 2), (14, 2), (2, 4), (1, 4), (22, 4), (21, 4), (7, 2), (11, 2)),

@@ -19,11 +19,11 @@ def read_message(payload: bytes) -> Message | None:
     """Return the message of a datagram, or None where it is none. The count of its header is not relied on."""
     if len(payload) < _MESSAGE.size:
         return None
-    version, _, uptime_ms, export_s, sequence, source_id = _MESSAGE.unpack_from(payload)
+    version, sequence, source_id = _MESSAGE.unpack_from(payload)
     if version != NETFLOW_9:
         return None
     sets, faults = sets_in(payload, _MESSAGE.size, len(payload))
-    return Message(NETFLOW_9, source_id, sequence, export_s * 1000, uptime_ms, sets, faults)
+    return Message(NETFLOW_9, source_id, sequence, sets, faults)
 
 
 def templates_in(payload: bytes, start: int, end: int, *, is_options: bool, at: datetime) -> Iterator[Template | None]:
@@ -50,7 +50,7 @@ def templates_in(payload: bytes, start: int, end: int, *, is_options: bool, at: 
         start = following
 
 
-_MESSAGE = struct.Struct("!HHIIII")
+_MESSAGE = struct.Struct("!H10xII")
 _TEMPLATE = struct.Struct("!HH")
 _OPTIONS = struct.Struct("!HHH")
 _FIELD = struct.Struct("!HH")

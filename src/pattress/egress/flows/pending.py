@@ -8,8 +8,6 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final, NamedTuple
 
-from pattress.egress.flows.message import Clock
-
 # Exporters repeat their templates after minutes, some only after so many packets, which is long where little happens.
 MAX_HELD: Final = timedelta(hours=1)
 # 512 KiB is about 10 000 records of 50 octets, half an hour of 5 records a second. The octets, and 2048 sets with about
@@ -19,11 +17,11 @@ MAX_HELD_SETS: Final = 2048
 
 
 class Held(NamedTuple):
-    """The content of a set, with what its message said of the time."""
+    """The content of a set, and when it came."""
 
     template: int
     content: bytes
-    clock: Clock
+    heard_at: datetime
 
 
 class Pending:
@@ -39,7 +37,7 @@ class Pending:
     @property
     def since(self) -> datetime | None:
         """When the oldest of them came."""
-        return self._held[0].clock.heard_at if self._held else None
+        return self._held[0].heard_at if self._held else None
 
     def hold(self, held: Held) -> int:
         """Keep a set, and return how many others were given up for it."""
@@ -63,7 +61,7 @@ class Pending:
     def expire(self, now: datetime) -> int:
         """Give up what has waited for too long, and return how many sets that is."""
         given_up = 0
-        while self._held and now - self._held[0].clock.heard_at > MAX_HELD:
+        while self._held and now - self._held[0].heard_at > MAX_HELD:
             self._give_up()
             given_up += 1
         return given_up

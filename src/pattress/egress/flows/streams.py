@@ -36,7 +36,7 @@ class StreamKey(NamedTuple):
 
 
 class Stream:
-    """All that is known of one stream. `boot_ms` is when its exporter started, since 1970, where it told."""
+    """All that is known of one stream."""
 
     def __init__(self, key: StreamKey, at: datetime) -> None:
         self.key = key
@@ -44,7 +44,6 @@ class Stream:
         self.pending = Pending()
         self.sequence = _sequence(key.version)
         self.sampling = 1
-        self.boot_ms: int | None = None
         self.last_use = 0
         self._samplings: dict[int, int] = {}
         self._packets = self._records = 0
@@ -62,13 +61,10 @@ class Stream:
         self._records += records
 
     def heed(self, options: Mapping[int, int]) -> None:
-        """Take in what one options record says, by element: the sampling, and when the exporter started.
+        """Take in what one options record says of the sampling, by element.
 
         Where several samplers are told, the stream counts as sampled as thinly as the thinnest of them.
         """
-        boot_ms = options.get(fields.BOOT_MS)
-        if boot_ms:
-            self.boot_ms = boot_ms
         sampling = _sampling_of(options)
         if sampling is None:
             return

@@ -4,12 +4,11 @@ What belongs here: what the fields of a record come to. What does not: which row
 """
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from ipaddress import IPv4Address, IPv6Address
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from pattress.egress.flows import fields
-from pattress.egress.flows.message import Clock
 from pattress.model.addresses import IPAddress, plain_address
 from pattress.model.encounter import Side, Traffic, Verdict
 
@@ -18,9 +17,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pattress.egress.flows.columns import Columns
-
-MAX_CLOCK_ERROR: Final = timedelta(minutes=2)  # an exporter's clock further off than this says nothing of when
-MAX_DURATION: Final = timedelta(days=62)  # longer than an uptime of 32 bits, 49.7 days, can tell of
 
 
 def traffic_of(
@@ -36,12 +32,10 @@ def traffic_of(
         is_after_filter: Whether the source sees packets only once a filter has let them through.
     """
     told = _Told(columns, rows)
-    clocks = columns.clocks(rows)
-    began = _began(told, clocks)
     macs = columns.pick_octets(fields.SENDER_MAC, rows) or [b""] * len(rows)
     senders, receivers = _addresses(columns, columns.sender[rows]), _addresses(columns, columns.receiver[rows])
     found = []
-    for row, clock in enumerate(clocks):
+    for row, heard_at in enumerate(columns.heard_at(rows)):
         protocol = told.one(row, fields.PROTOCOL)
         icmp_type = _icmp_type(told, row, protocol)
         has_ports = protocol not in _ICMP
@@ -50,7 +44,7 @@ def traffic_of(
         found.append(
             Traffic(
                 source=source,
-                at=min(now, clock.heard_at),
+                at=min(now, heard_at),
                 sender=senders[row],
                 receiver=receivers[row],
                 protocol=protocol,
@@ -68,7 +62,6 @@ def traffic_of(
                 is_answered=None if back_packets is None else packets > 0 and back_packets > 0,
                 sender_mac=_mac(macs[row]),
                 sampling=_sampling(told, row, columns.sampling),
-                began_at=began[row],
             )
         )
     return found
@@ -164,54 +157,6 @@ def _mac(octets: bytes) -> str | None:
     return octets.hex(":") if any(octets) else None
 
 
-def _began(told: _Told, clocks: list[Clock]) -> list[datetime | None]:
-    """When flows began by their exporter's clock, None where nobody says or it cannot be."""
-    return [_plausible(_began_ms(told, row, clock), clock) for row, clock in enumerate(clocks)]
-
-
-def _began_ms(told: _Told, row: int, clock: Clock) -> float | None:
-    milliseconds = told.first(row, (fields.START_MS, fields.OBSERVED_MS))
-    if milliseconds is not None:
-        return milliseconds
-    seconds = told.first(row, (fields.START_S, fields.OBSERVED_S))
-    if seconds is not None:
-        return seconds * 1000
-    timestamp = told.first(row, (fields.START_NTP_MICROSECONDS, fields.START_NTP_NANOSECONDS))
-    if timestamp is not None:
-        return _since_1970_ms(timestamp)
-    before_us = told.one(row, fields.START_BEFORE_EXPORT_US)
-    if before_us is not None:
-        return clock.export_ms - before_us / 1000
-    return _from_uptime_ms(told, row, clock)
-
-
-def _from_uptime_ms(told: _Told, row: int, clock: Clock) -> float | None:
-    """The uptime has 32 bits and starts anew after 49.7 days, so that only its distance from the header's counts."""
-    start_ms = told.one(row, fields.START_UPTIME_MS)
-    boot_ms = told.one(row, fields.BOOT_MS)
-    uptime_ms = clock.export_ms - boot_ms if boot_ms else clock.uptime_ms
-    if start_ms is None or uptime_ms is None:
-        return None
-    return clock.export_ms + (start_ms - uptime_ms + 2**31) % 2**32 - 2**31
-
-
-def _since_1970_ms(timestamp: int) -> float:
-    """Seconds since 1900 and a fraction of 2^32; after 2036 the seconds begin anew (RFC 5905 section 6)."""
-    seconds = timestamp >> 32
-    era = 2**32 if seconds < 2**31 else 0
-    return (seconds + era - _FROM_1900_TO_1970_S) * 1000 + (timestamp & 0xFFFFFFFF) * 1000 / 2**32
-
-
-def _plausible(began_ms: float | None, clock: Clock) -> datetime | None:
-    """The moment, unless the exporter's clock was wrong, or the flow would begin after it was told, or ages before."""
-    if began_ms is None or abs(clock.export_ms / 1000 - clock.heard_at.timestamp()) > MAX_CLOCK_ERROR.total_seconds():
-        return None
-    before_s = (clock.export_ms - began_ms) / 1000
-    if not -MAX_CLOCK_ERROR.total_seconds() <= before_s <= MAX_DURATION.total_seconds():
-        return None
-    return datetime.fromtimestamp(began_ms / 1000, UTC)
-
-
 # In order of trust: since the last report, which adds up; since the flow began; by who began.
 _PACKETS = (fields.PACKETS, fields.PACKETS_IN_ALL, fields.INITIATOR_PACKETS)
 _OCTETS = (fields.OCTETS, fields.OCTETS_IN_ALL, fields.INITIATOR_OCTETS)
@@ -220,4 +165,3 @@ _ICMP = {
     58: (fields.ICMP_TYPE_IPV6, fields.ICMP_TYPE_AND_CODE_IPV6),
 }
 _TRANSLATIONS_BEGUN = (1, 4, 6)  # IANA's natEvent: of any kind, from IPv4 to IPv4, from IPv6 to IPv4
-_FROM_1900_TO_1970_S = 2_208_988_800

@@ -1,5 +1,6 @@
 """Fields of many records as arrays, whatever their length, and rows by their IP version."""
 
+from datetime import timedelta
 from ipaddress import ip_address
 
 import numpy as np
@@ -8,13 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from unit.egress.flows.export import (
+    NOW,
     REVERSE,
     Collector,
     FieldTold,
     flow_set,
     ipfix_message,
     netflow5_message,
-    netflow9_message,
     pairs,
     record,
     record5,
@@ -123,23 +124,20 @@ def test_rows_of_one_kind_alone_are_one_columns(row: dict[int, int | str | bytes
     assert [(columns.version, columns.count) for columns in found] == [(version, 3)]
 
 
-def test_clocks_follow_rows_through_a_split() -> None:
+def test_when_rows_came_follows_them_through_a_split() -> None:
     collector = Collector()
     four = record(BOTH, {60: 4, 8: HALL, 12: FAR, 27: BLANK6, 28: BLANK6})
     six = record(BOTH, {60: 6, 8: BLANK4, 12: BLANK4, 27: HALL6, 28: FAR6})
-    collector.hear(netflow9_message(template(256, BOTH, kind=0)))
-    datagrams = [
-        netflow9_message(flow_set(256, data), sequence=1 + number, uptime_ms=number)
-        for number, data in enumerate([six, four + six, six + six + four, four])
-    ]
+    for number, data in enumerate([six, four + six, six + six + four, four]):
+        collector.hear(ipfix_message(flow_set(256, data)), now=NOW + timedelta(seconds=number))
 
-    found = {columns.version: columns for columns in collector.hear(*datagrams)}
+    found = {columns.version: columns for columns in collector.hear(ipfix_message(template(256, BOTH)))}
 
-    uptimes = {
-        version: [clock.uptime_ms for clock in columns.clocks(np.arange(columns.count))]
+    came_s = {
+        version: [(moment - NOW).seconds for moment in columns.heard_at(np.arange(columns.count))]
         for version, columns in found.items()
     }
-    assert uptimes == {4: [1, 2, 3], 6: [0, 1, 2, 2]}
+    assert came_s == {4: [1, 2, 3], 6: [0, 1, 2, 2]}
 
 
 def test_records_of_variable_length_come_to_the_same_columns() -> None:

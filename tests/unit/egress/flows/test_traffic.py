@@ -1,7 +1,7 @@
 """What the fields of a record come to as evidence."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from ipaddress import ip_address
 
 import numpy as np
@@ -17,19 +17,12 @@ from unit.egress.flows.export import (
     FieldTold,
     flow_set,
     ipfix_message,
-    netflow5_message,
-    netflow9_message,
-    options_template,
     record,
-    record5,
     template,
 )
 
 HALL, FAR, PUBLIC = "192.0.2.17", "203.0.113.9", "198.51.100.1"
 ENDS: list[FieldTold] = [(8, 4), (12, 4)]
-START_S = 1_799_999_700  # five minutes before the export
-START = datetime.fromtimestamp(START_S, UTC)
-NTP_START = START_S + 2_208_988_800
 
 
 def told(
@@ -251,118 +244,56 @@ def test_addresses_of_ipv4_that_are_written_as_ipv6_are_those_of_ipv4() -> None:
 
 @pytest.mark.parametrize(
     ("field", "value"),
-    [
-        ((150, 4), START_S),
-        ((152, 8), START_S * 1000),
-        ((154, 8), NTP_START % 2**32 << 32),
-        ((156, 8), NTP_START % 2**32 << 32),
-        ((158, 4), 300_000_000),
-        ((322, 4), START_S),
-        ((323, 8), START_S * 1000),
-    ],
+    [((22, 4), 3_300_000), ((150, 4), EXPORT_S - 300), ((152, 8), 0), ((154, 8), 2**64 - 1), ((160, 8), 1)],
 )
-def test_when_a_flow_began_is_found_in_any_of_its_fields(field: tuple[int, int], value: int) -> None:
-    assert told([field], {field[0]: value}).began_at == START
+@pytest.mark.parametrize("off_s", [0, -7200, 86_400])
+def test_evidence_is_of_when_it_came_whatever_its_exporter_says_of_the_time(
+    field: FieldTold, value: int, off_s: int
+) -> None:
+    found = told([field, (2, 4)], {field[0]: value, 2: 5}, export_s=EXPORT_S + off_s)
+
+    assert (found.at, found.packets) == (NOW, 5)
 
 
-def test_a_fraction_of_a_second_is_kept() -> None:
-    half = told([(154, 8)], {154: (NTP_START % 2**32 << 32) | 1 << 31})
+def test_evidence_that_waited_for_its_template_is_of_when_it_came() -> None:
+    whole: list[FieldTold] = [*ENDS, (2, 4)]
+    collector = Collector()
+    for seconds in (40, 10):
+        data = flow_set(256, record(whole, {8: HALL, 12: FAR, 2: seconds}))
+        collector.hear(ipfix_message(data), now=NOW - timedelta(seconds=seconds))
 
-    assert half.began_at == START + timedelta(seconds=0.5)
+    own = flow_set(256, record(whole, {8: HALL, 12: FAR}))
+    found = collector.traffic(ipfix_message(template(256, whole), own))
 
-
-def test_a_timestamp_after_2036_belongs_to_the_next_era() -> None:
-    """RFC 5905 section 6: seconds since 1900 in 32 bits start anew in February 2036."""
-    export_s = 2**32 - 2_208_988_800 + 1000
-    now = datetime.fromtimestamp(export_s, UTC)
-    whole: list[FieldTold] = [*ENDS, (154, 8)]
-    data = flow_set(256, record(whole, {8: HALL, 12: FAR, 154: 900 << 32}))
-
-    [found] = Collector().traffic(ipfix_message(template(256, whole), data, export_s=export_s), now=now)
-
-    assert found.began_at == now - timedelta(seconds=100)
+    assert [(traffic.packets, NOW - traffic.at) for traffic in found] == [
+        (seconds, timedelta(seconds=seconds)) for seconds in (40, 10, 0)
+    ]
 
 
-@pytest.mark.parametrize(
-    ("uptime_ms", "first_ms", "before_s"),
-    [
-        (3_600_000, 3_300_000, 300),
-        (10_000, 2**32 - 290_000, 300),  # the uptime began anew in between
-        (2**32 - 10, 2**32 - 300_010, 300),
-        (1_000, 1_500, -0.5),  # after the header's, by half a second
-        (0, 0xFFFFFFFF, 0.001),
-    ],
-)
-def test_uptimes_count_by_their_signed_distance(uptime_ms: int, first_ms: int, before_s: float) -> None:
-    whole: list[FieldTold] = [*ENDS, (22, 4), (21, 4)]
-    data = flow_set(256, record(whole, {8: HALL, 12: FAR, 22: first_ms, 21: first_ms}))
-    row = record5(HALL, FAR, first_ms=first_ms)
+def test_a_clock_that_was_set_back_since_puts_nothing_into_the_future() -> None:
+    collector = Collector()
+    collector.hear(ipfix_message(flow_set(256, record(ENDS, {8: HALL, 12: FAR}))), now=NOW + timedelta(hours=1))
 
-    [ninth] = Collector().traffic(netflow9_message(template(256, whole, kind=0), data, uptime_ms=uptime_ms))
-    [fifth] = Collector().traffic(netflow5_message(row, uptime_ms=uptime_ms))
+    [found] = collector.traffic(ipfix_message(template(256, ENDS)))
 
-    expected = NOW - timedelta(seconds=before_s)
-    assert ninth.began_at == expected
-    assert fifth.began_at == expected
-
-
-def test_ipfix_tells_when_the_exporter_started_in_options_or_in_the_record() -> None:
-    boot_ms = (EXPORT_S - 86_400) * 1000
-    whole: list[FieldTold] = [*ENDS, (22, 4)]
-    data = flow_set(256, record(whole, {8: HALL, 12: FAR, 22: (86_400 - 300) * 1000}))
-    options = options_template(300, [(149, 4)], [(160, 8)])
-    boot = flow_set(300, bytes(4) + boot_ms.to_bytes(8))
-
-    [without] = Collector().traffic(ipfix_message(template(256, whole), data))
-    [with_options] = Collector().traffic(ipfix_message(options, boot, template(256, whole), data))
-    with_own = told([(22, 4), (160, 8)], {22: (86_400 - 300) * 1000, 160: boot_ms})
-
-    assert without.began_at is None
-    assert with_options.began_at == START
-    assert with_own.began_at == START
-
-
-@pytest.mark.parametrize(
-    ("began_s", "export_s"),
-    [
-        (EXPORT_S + 600, EXPORT_S),  # after it was told
-        (EXPORT_S - 100 * 86_400, EXPORT_S),  # ages before
-        (0, EXPORT_S),
-        (START_S + 7200, EXPORT_S + 7200),  # the exporter's clock is two hours off
-        (START_S, EXPORT_S - 7200),
-    ],
-)
-def test_a_beginning_that_cannot_be_is_none(began_s: int, export_s: int) -> None:
-    assert told([(150, 4)], {150: began_s}, export_s=export_s).began_at is None
-
-
-@pytest.mark.parametrize("value", [0, 1, 2**63, 2**64 - 1])
-@pytest.mark.parametrize("field", [152, 154, 156, 323])
-def test_absurd_times_are_none(field: int, value: int) -> None:
-    assert told([(field, 8)], {field: value}).began_at is None
+    assert found.at == NOW
 
 
 # Rows
 
 
 def test_only_the_chosen_rows_are_told_in_their_order() -> None:
-    whole: list[FieldTold] = [*ENDS, (2, 4), (22, 4)]
+    whole: list[FieldTold] = [*ENDS, (2, 4)]
     collector = Collector()
-    collector.hear(netflow9_message(template(256, whole, kind=0)))
-    datagrams = [
-        netflow9_message(
-            flow_set(256, b"".join(record(whole, {8: HALL, 12: FAR, 2: 10 * n + m, 22: 1000}) for m in range(3))),
-            sequence=n + 1,
-            uptime_ms=1000 * (n + 2),
-        )
-        for n in range(4)
-    ]
-    [columns] = collector.hear(*datagrams)
+    for n in range(4):
+        data = b"".join(record(whole, {8: HALL, 12: FAR, 2: 10 * n + m}) for m in range(3))
+        collector.hear(ipfix_message(flow_set(256, data)), now=NOW - timedelta(seconds=10 - n))
+    [columns] = collector.hear(ipfix_message(template(256, whole)))
 
     found = traffic_of(columns, np.array([11, 0, 4], np.intp), "router", NOW, is_after_filter=False)
 
     assert [traffic.packets for traffic in found] == [32, 0, 11]
-    assert [traffic.began_at for traffic in found] == [NOW - timedelta(seconds=seconds) for seconds in (4, 1, 2)]
+    assert [traffic.at for traffic in found] == [NOW - timedelta(seconds=seconds) for seconds in (7, 10, 9)]
 
 
 def test_no_rows_are_no_traffic() -> None:
