@@ -5,6 +5,7 @@ from random import Random
 
 from pattress.egress.connections import connection_of
 from pattress.egress.framing import MAX_FRAME_BYTES, Framer
+from pattress.egress.log_head import moment_of, split_head
 from pattress.egress.name_log import MAX_QUESTIONS, NameLog
 from pattress.egress.netfilter import FirewallLog
 from pattress.egress.syslog import parse_message
@@ -85,16 +86,17 @@ class Parsers:
     def take(self, data: bytes) -> None:
         """Give the same bytes to every parser, and look at the bounds of what they keep and of what they tell."""
         text = data.decode("utf-8", "replace")
-        message = parse_message(data, NOON)
+        message = parse_message(data)
         self._count("syslog", message is not None)
-        assert message is None or message.at is None or message.at.astimezone(UTC)
+        stamp = split_head(text).stamp
+        moment = None if stamp is None else moment_of(stamp, NOON)
+        assert moment is None or moment.astimezone(UTC)
         for line in (text,) if message is None else (text, message.line):
             traffic = self.firewall.evidence(line, NOON)
             self._count("netfilter", traffic is not None)
             connection = connection_of(line, "c", NOON)
             self._count("connections", connection is not None)
             for told in (traffic, connection):
-                assert told is None or told.began_at is None or told.began_at.astimezone(UTC)
                 assert told is None or _is_bounded(told.sender_port, told.receiver_port, told.packets, told.octets)
             for names in (self.names, self.own_names):
                 evidence = names.evidence(line, NOON)

@@ -67,19 +67,19 @@ class Desk:
         self._judge.know(whereabouts)
 
     def message(self, source: WatchSource, data: bytes, now: datetime) -> None:
-        """Take in a syslog message, which holds a line of a log. Its time, if it names no zone, is of this host's."""
-        parsed = parse_message(data, now.astimezone())
+        """Take in a syslog message, which holds a line of a log."""
+        parsed = parse_message(data)
         if parsed is None:
             self.tallies.of(source.name).refused += 1
         else:
             # With the tag: who wrote it decides whether it can be the line of a filter or of a resolver at all.
-            self.line(source, parsed.line, now, began_at=parsed.at)
+            self.line(source, parsed.line, now)
 
-    def line(self, source: WatchSource, text: str, now: datetime, *, began_at: datetime | None = None) -> None:
+    def line(self, source: WatchSource, text: str, now: datetime) -> None:
         """Take in a line of a log. One that is of something else is left aside."""
         firewall, names = self._firewalls.get(source.name), self._names.get(source.name)
         if firewall is not None:
-            traffic = firewall.evidence(text, now, began_at=began_at)
+            traffic = firewall.evidence(text, now)
             if traffic is not None:
                 self.evidence(traffic)
         elif names is not None:

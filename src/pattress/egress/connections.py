@@ -5,7 +5,7 @@ them, and judging. A line tells a connection as its first packet had it, then as
 """
 
 import re
-from datetime import UTC, datetime
+from datetime import datetime
 
 from pattress.egress.log_head import MAX_LINE_LENGTH, address_of
 from pattress.model.encounter import Traffic
@@ -47,7 +47,6 @@ def connection_of(line: str, source: str, now: datetime) -> Traffic | None:
         back_octets=_number(back.get("bytes")) or 0,
         initiator="sender",
         is_answered=_is_answered(marks, back_packets, is_whole="dst" in back),
-        began_at=_event_time(fields[0]),
     )
 
 
@@ -83,11 +82,6 @@ def _protocol(fields: list[str]) -> int | None:
     return _number(words[1], 255) if len(words) > 1 else None
 
 
-def _event_time(field: str) -> datetime | None:
-    found = _EVENT_TIME.fullmatch(field)
-    return None if found is None else datetime.fromtimestamp(float(found[1]), UTC)
-
-
 def _number(text: str | None, most: int = 2**63 - 1) -> int | None:
     # 20 digits hold every counter of 64 bits; the database keeps signed ones.
     if text is None or not _DIGITS.fullmatch(text) or int(text) > most:
@@ -96,4 +90,3 @@ def _number(text: str | None, most: int = 2**63 - 1) -> int | None:
 
 
 _DIGITS = re.compile(r"[0-9]{1,20}")
-_EVENT_TIME = re.compile(r"\[([0-9]{1,10}\.[0-9]{1,6})\]")  # ten digits of seconds last until the year 2286

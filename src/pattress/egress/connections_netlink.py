@@ -12,7 +12,7 @@ import os
 import socket
 import struct
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import datetime
 
 from pattress.model.addresses import IPAddress
 from pattress.model.encounter import Traffic
@@ -68,7 +68,7 @@ def connection_of(data: bytes, source: str, now: datetime) -> Traffic | None:
     sender, called, proto = there
     answerer = called if back is None else back[0]
     port = proto.get(_DESTINATION_PORT) if back is None or answerer == called else back[2].get(_SOURCE_PORT)
-    status, began_ns = connection.get(_STATUS), _attributes(connection.get(_TIMES, b"")).get(1)
+    status = connection.get(_STATUS)
     packets, octets = _counts(connection.get(_COUNTERS_THERE, b""))
     back_packets, back_octets = _counts(connection.get(_COUNTERS_BACK, b""))
     return Traffic(
@@ -86,7 +86,6 @@ def connection_of(data: bytes, source: str, now: datetime) -> Traffic | None:
         back_octets=back_octets,
         initiator="sender",
         is_answered=None if status is None else bool(int.from_bytes(status, "big") & _SEEN_REPLY),
-        began_at=None if began_ns is None else datetime.fromtimestamp(int.from_bytes(began_ns, "big") / 1e9, UTC),
     )
 
 
@@ -138,6 +137,6 @@ _ERROR, _DONE = 2, 3
 _NEW, _GET = 0x100, 0x101  # of the subsystem for connections
 _REQUEST_DUMP = 0x301
 _QUESTION = _HEADER.pack(_HEADER.size + _FAMILY_BYTES, _GET, _REQUEST_DUMP, 1, 0) + bytes(_FAMILY_BYTES)
-_TUPLE_THERE, _TUPLE_BACK, _STATUS, _COUNTERS_THERE, _COUNTERS_BACK, _TIMES = 1, 2, 3, 9, 10, 20
+_TUPLE_THERE, _TUPLE_BACK, _STATUS, _COUNTERS_THERE, _COUNTERS_BACK = 1, 2, 3, 9, 10
 _PROTOCOL, _SOURCE_PORT, _DESTINATION_PORT, _ICMP_TYPE, _ICMP6_TYPE = 1, 2, 3, 5, 8
 _SEEN_REPLY = 0b10

@@ -46,7 +46,7 @@ def moment_of(stamp: str, now: datetime) -> datetime | None:
     """
     found = _WITHOUT_YEAR.fullmatch(stamp)
     if found is None:
-        return iso_moment(stamp)
+        return _iso_moment(stamp)
     month, day, year_before, hour, minute, second, fraction, year_after = found.groups()
     written = year_before or year_after
     numbers = (_MONTHS[month], int(day), int(hour), int(minute), int(second), int((fraction or "").ljust(6, "0")))
@@ -59,18 +59,17 @@ def moment_of(stamp: str, now: datetime) -> datetime | None:
     return None
 
 
-def iso_moment(stamp: str) -> datetime | None:
-    """Return the moment that a stamp in the form of RFC 3339 tells, or None where there is no such day or hour."""
-    try:
-        return _in_reach(datetime.fromisoformat(stamp))
-    except ValueError:
-        return None
-
-
 @lru_cache(maxsize=4096)  # addresses of about 300 bytes: 1.2 MB; a house's log names the same few again and again
 def address_of(text: str) -> IPAddress | None:
     """Return the address that a log line writes, or None. Zones are no part of what logs say of a packet."""
     return parse_address(text) if len(text) <= _MAX_ADDRESS_LENGTH and "%" not in text else None
+
+
+def _iso_moment(stamp: str) -> datetime | None:
+    try:
+        return _in_reach(datetime.fromisoformat(stamp))
+    except ValueError:
+        return None
 
 
 def _moment(year: int, numbers: tuple[int, int, int, int, int, int], now: datetime) -> datetime | None:

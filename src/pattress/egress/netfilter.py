@@ -9,7 +9,7 @@ import re
 from datetime import datetime
 from functools import lru_cache
 
-from pattress.egress.log_head import MAX_LINE_LENGTH, LogHead, address_of, moment_of, split_head
+from pattress.egress.log_head import MAX_LINE_LENGTH, LogHead, address_of, split_head
 from pattress.model.addresses import normal_mac
 from pattress.model.encounter import Side, Traffic, Verdict
 from pattress.model.watching import WatchSource
@@ -24,11 +24,11 @@ class FirewallLog:
         # The longest first, so that `iot-drop-late` is told from `iot-drop`.
         self._verdicts = sorted(verdicts, key=lambda item: len(item[0]), reverse=True)
 
-    def evidence(self, text: str, now: datetime, *, began_at: datetime | None = None) -> Traffic | None:
+    def evidence(self, text: str, now: datetime) -> Traffic | None:
         """Return what a line says of a packet, or None where the packet filter did not write it.
 
-        The line may have the head of a log file or the time since the kernel started before it. `began_at` is when it
-        was written, where that is known; otherwise the line's own head says it. Octets are those of the IP packet.
+        The line may have the head of a log file or the time since the kernel started before it. Octets are those of
+        the IP packet.
         """
         source_at = text.find(" SRC=", 0, MAX_LINE_LENGTH)
         if source_at < 0:  # nearly every line that is not of the filter ends here
@@ -59,7 +59,6 @@ class FirewallLog:
             verdict=verdict,
             initiator=_initiator(flags),
             sender_mac=_sender_mac(text[out_at:source_at]),
-            began_at=began_at or (None if head.stamp is None else moment_of(head.stamp, now)),
         )
 
     def _verdict(self, head: LogHead) -> Verdict | None:

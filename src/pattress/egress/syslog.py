@@ -8,27 +8,25 @@ with an odd head is still a line. What is out of form is left out of the record,
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
 
-from pattress.egress.log_head import MAX_LINE_LENGTH, iso_moment, moment_of, split_head
+from pattress.egress.log_head import MAX_LINE_LENGTH, split_head
 
 DEFAULT_PRIORITY = 13  # user-level, notice: RFC 3164 section 4.3.3 for messages without one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SyslogMessage:
-    """One message. What it did not say, or said out of form, is None.
+    """One message. What it did not say, or said out of form, is None. What it says of the time is not used.
 
-    `at` is by the sender's clock. `line` is the text with the program's tag before it, as log files have it: some
-    senders put the prefix of a firewall rule where the tag belongs. `structured` holds the parameters of each
-    structured data element by its id (RFC 5424 section 6.3).
+    `line` is the text with the program's tag before it, as log files have it: some senders put the prefix of a
+    firewall rule where the tag belongs. `structured` holds the parameters of each structured data element by its id
+    (RFC 5424 section 6.3).
     """
 
     facility: int
     severity: int
     text: str
     line: str
-    at: datetime | None = None
     host: str | None = None
     application: str | None = None
     process_id: str | None = None
@@ -36,11 +34,10 @@ class SyslogMessage:
     structured: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
 
-def parse_message(data: bytes, now: datetime) -> SyslogMessage | None:
+def parse_message(data: bytes) -> SyslogMessage | None:
     """Return the message that one datagram or frame holds, None where it holds nothing.
 
-    What is over 8 KiB is cut off. Bytes that are not UTF-8 are replaced. Times without a year or a zone are completed
-    by `now`, whose zone should be the sender's.
+    What is over 8 KiB is cut off. Bytes that are not UTF-8 are replaced.
     """
     text = data[:MAX_LINE_LENGTH].decode("utf-8", "replace").removeprefix(_BYTE_ORDER_MARK).rstrip("\r\n\0")
     if not text.strip():
@@ -52,16 +49,15 @@ def parse_message(data: bytes, now: datetime) -> SyslogMessage | None:
     rest = text if found is None else text[found.end() :]
     if found is not None and (head := _RFC_5424.match(rest)) is not None:
         return _versioned(priority, head, rest)
-    return _plain(priority, rest, now)
+    return _plain(priority, rest)
 
 
-def _plain(priority: int, rest: str, now: datetime) -> SyslogMessage:
+def _plain(priority: int, rest: str) -> SyslogMessage:
     """RFC 3164, or whatever it is."""
     head = split_head(rest)
     return SyslogMessage(
         facility=priority >> 3,
         severity=priority & 7,
-        at=None if head.stamp is None else moment_of(head.stamp, now),
         host=head.host,
         application=head.program,
         process_id=head.process_id,
@@ -72,14 +68,13 @@ def _plain(priority: int, rest: str, now: datetime) -> SyslogMessage:
 
 def _versioned(priority: int, head: re.Match[str], rest: str) -> SyslogMessage:
     """RFC 5424 section 6."""
-    stamp, host, application, process_id, message_id = (None if part == "-" else part for part in head.groups())
+    host, application, process_id, message_id = (None if part == "-" else part for part in head.groups())
     structured, end = _structured_data(rest, head.end())
     text = rest[end:].removeprefix(" ").removeprefix(_BYTE_ORDER_MARK)
     tag = "" if application is None else f"{application}: " if process_id is None else f"{application}[{process_id}]: "
     return SyslogMessage(
         facility=priority >> 3,
         severity=priority & 7,
-        at=None if stamp is None else _timestamp(stamp),
         host=host,
         application=application,
         process_id=process_id,
@@ -88,11 +83,6 @@ def _versioned(priority: int, head: re.Match[str], rest: str) -> SyslogMessage:
         text=text,
         line=tag + text,
     )
-
-
-def _timestamp(stamp: str) -> datetime | None:
-    """RFC 5424 section 6.2.3: of RFC 3339 with at most six digits of a second, capital letters, no leap second."""
-    return iso_moment(stamp) if _TIMESTAMP.fullmatch(stamp) else None
 
 
 def _structured_data(rest: str, start: int) -> tuple[dict[str, dict[str, str]], int]:
@@ -115,10 +105,7 @@ _BYTE_ORDER_MARK = "\ufeff"
 _MAX_PRIORITY = 191  # facility 23, severity 7
 _PRIORITY = re.compile(r"<(0|[1-9][0-9]{0,2})>")
 # Version, timestamp, host, application, process and message id; the widths are those of RFC 5424 section 6.
-_RFC_5424 = re.compile(r"1 ([!-~]{1,64}) ([!-~]{1,255}) ([!-~]{1,48}) ([!-~]{1,128}) ([!-~]{1,32}) (?=[-\[])")
-_TIMESTAMP = re.compile(
-    r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?(?:Z|[+-][0-9]{2}:[0-9]{2})"
-)
+_RFC_5424 = re.compile(r"1 [!-~]{1,64} ([!-~]{1,255}) ([!-~]{1,48}) ([!-~]{1,128}) ([!-~]{1,32}) (?=[-\[])")
 _NAME = r"[!#-<>-\\^-~]{1,32}"  # printable ASCII but for the quote, the equals sign and the closing bracket
 _VALUE = r'(?:[^"\\\]]|\\.)*+'  # possessive: nothing is tried twice, so a hostile value costs its length only
 _ELEMENT = re.compile(rf'\[({_NAME})((?: {_NAME}="{_VALUE}")*+)\]', re.DOTALL)

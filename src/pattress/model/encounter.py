@@ -23,7 +23,7 @@ class Traffic:
 
     `sender` and `receiver` are those of the packets before any translation of addresses. Packets and octets count what
     went from sender to receiver, those with `back_` the opposite direction where the same record tells it; they are 0
-    where nothing is told. `at` is by this host's clock, `began_at` by the source's. `flags` are TCP control bits
+    where nothing is told. `at` is by this host's clock. `flags` are TCP control bits
     (RFC 9293 section 3.1) or'ed over all packets of the direction. `verdict` is what a packet filter did, `initiator`
     who sent first, `is_answered` whether packets went both ways; each is None where the source does not say. One
     packet in `sampling` was looked at.
@@ -48,7 +48,6 @@ class Traffic:
     is_answered: bool | None = None
     sender_mac: str | None = None
     sampling: int = 1
-    began_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

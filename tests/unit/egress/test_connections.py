@@ -43,18 +43,12 @@ def told(line: str) -> Traffic:
         f"ipv4     2 tcp      6 8 CLOSE {TCP} use=1 id=2131133888",
         f"[UPDATE] tcp      6 300 ESTABLISHED {TCP}",
         f"[DESTROY] ipv4     2 tcp      6 {TCP}",
+        f"[1795601141.250000]\t[UPDATE] tcp      6 300 ESTABLISHED {TCP}",
     ],
-    ids=["proc", "list", "extended list", "event", "last event"],
+    ids=["proc", "list", "extended list", "event", "last event", "event with its time"],
 )
 def test_table_lists_and_events_tell_the_same(line: str) -> None:
     assert told(line) == SEEN
-
-
-def test_an_event_may_tell_its_time() -> None:
-    traffic = told(f"[1795601141.250000]\t[UPDATE] tcp      6 300 ESTABLISHED {TCP}")
-
-    assert traffic.began_at == datetime.fromtimestamp(1795601141.25, UTC)
-    assert traffic.protocol == 6
 
 
 def test_what_nothing_answered_is_marked() -> None:

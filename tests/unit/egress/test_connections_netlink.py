@@ -107,14 +107,6 @@ def test_an_icmp_connection_over_ipv6_has_a_type_and_no_ports() -> None:
     assert str(record.sender) == "fd20::7"
 
 
-def test_the_start_of_a_connection_is_told_where_the_kernel_keeps_it() -> None:
-    begun = attribute(20, attribute(1, struct.pack(">Q", 1_795_608_000_500_000_000)), is_nest=True)
-
-    record = the_one(connection(THERE, BACK, status(0), begun))
-
-    assert record.began_at == datetime.fromtimestamp(1_795_608_000.5, UTC)
-
-
 def test_the_last_message_ends_the_table() -> None:
     records, is_over = connections_of(connection(THERE, BACK) + message(DONE, bytes(4)), "router", NOON)
 

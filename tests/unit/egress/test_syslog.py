@@ -1,18 +1,14 @@
 """Messages in whatever form they come."""
 
-from datetime import UTC, datetime, timedelta, timezone
-
 import pytest
 
-from pattress.egress.log_head import moment_of
 from pattress.egress.syslog import SyslogMessage, parse_message
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 FIREWALL_TEXT = "IN=iot0 OUT=wan0 SRC=192.0.2.7 DST=203.0.113.9"
 
 
-def parsed(data: bytes, now: datetime = NOON) -> SyslogMessage:
-    message = parse_message(data, now)
+def parsed(data: bytes) -> SyslogMessage:
+    message = parse_message(data)
     assert message is not None
     return message
 
@@ -45,58 +41,11 @@ def test_each_part_of_a_head_may_be_missing(
     )
 
 
-@pytest.mark.parametrize(
-    "stamp",
-    [
-        b"Nov 25 09:06:15",
-        b"Nov 25 2026 09:06:15",
-        b"Nov 25 09:06:15.000",
-        b"Wed Nov 25 09:06:15 2026",
-        b"2026-11-25T09:06:15Z",
-        b"2026-11-25T10:06:15.000000+01:00",
-        b"2026-11-25T10:06:15+0100",
-    ],
-)
-def test_a_time_is_told_however_it_is_written(stamp: bytes) -> None:
-    message = parsed(b"<4>" + stamp + b" router kernel: dropped")
-
-    assert message.at == datetime(2026, 11, 25, 9, 6, 15, tzinfo=UTC)
-
-
-@pytest.mark.parametrize(
-    ("stamp", "now", "expected"),
-    [
-        ("Dec 31 23:59:58", (2027, 1, 1, 0, 0, 2), (2026, 12, 31, 23, 59, 58)),
-        ("Jan  1 00:00:02", (2026, 12, 31, 23, 59, 58), (2027, 1, 1, 0, 0, 2)),
-        ("Jan  1 00:00:02", (2026, 12, 29, 0, 0, 0), (2026, 1, 1, 0, 0, 2)),
-        ("Nov 26 11:00:00", (2026, 11, 25, 12, 0, 0), (2026, 11, 26, 11, 0, 0)),
-        ("Nov 26 13:00:00", (2026, 11, 25, 12, 0, 0), (2025, 11, 26, 13, 0, 0)),
-        ("Feb 29 12:00:00", (2027, 3, 1, 0, 0, 0), (2024, 2, 29, 12, 0, 0)),
-        ("Feb 29 12:00:00", (2103, 3, 1, 0, 0, 0), (2096, 2, 29, 12, 0, 0)),
-    ],
-    ids=["last year", "next year", "too far ahead", "clock ahead", "a year ago", "leap day", "leap day of a century"],
-)
-def test_the_year_that_a_line_leaves_out_is_the_latest_that_can_be(
-    stamp: str, now: tuple[int, ...], expected: tuple[int, ...]
-) -> None:
-    moment = moment_of(stamp, datetime(*now, tzinfo=UTC))  # type: ignore[misc]
-
-    assert moment == datetime(*expected, tzinfo=UTC)  # type: ignore[misc]
-
-
-def test_a_time_without_a_zone_is_in_the_zone_of_now() -> None:
-    zone = timezone(timedelta(hours=5, minutes=45))
-
-    message = parsed(b"<4>Nov 25 09:06:15 router kernel: dropped", NOON.astimezone(zone))
-
-    assert message.at == datetime(2026, 11, 25, 9, 6, 15, tzinfo=zone)
-
-
 @pytest.mark.parametrize("stamp", ["Feb 30 12:00:00", "Nov 25 24:00:00", "Nov 00 12:00:00", "2026-13-01T00:00:00Z"])
-def test_a_day_or_an_hour_that_does_not_exist_is_no_time(stamp: str) -> None:
+def test_a_day_or_an_hour_that_does_not_exist_is_no_part_of_the_text(stamp: str) -> None:
     message = parsed(f"<4>{stamp} router kernel: dropped".encode())
 
-    assert (message.at, message.host, message.text) == (None, "router", "dropped")
+    assert (message.host, message.text) == ("router", "dropped")
 
 
 @pytest.mark.parametrize("data", [b"<192>text", b"<007>text", b"<>text", b"<4text", b"<-1>text"])
@@ -143,7 +92,7 @@ def test_what_is_over_8_kib_is_cut_off() -> None:
 
 @pytest.mark.parametrize("data", [b"", b"\n", b"  \r\n", b"\0\0"])
 def test_nothing_is_no_message(data: bytes) -> None:
-    assert parse_message(data, NOON) is None
+    assert parse_message(data) is None
 
 
 def test_structured_data_out_of_form_is_text() -> None:
