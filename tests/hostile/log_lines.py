@@ -96,7 +96,8 @@ class Parsers:
             self._count("netfilter", traffic is not None)
             connection = connection_of(line, "c", NOON)
             self._count("connections", connection is not None)
-            for told in (traffic, connection):
+            assert connection is None or 0 <= (connection.expires_s or 0) < 2**63
+            for told in (traffic, None if connection is None else connection.traffic):
                 assert told is None or _is_bounded(told.sender_port, told.receiver_port, told.packets, told.octets)
             for names in (self.names, self.own_names):
                 evidence = names.evidence(line, NOON)

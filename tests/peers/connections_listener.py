@@ -27,10 +27,10 @@ async def main() -> None:
 
     def count(look: object) -> None:
         counted(look)  # type: ignore[arg-type]
-        trouble = tallies.of("router").trouble
-        if trouble is not None and trouble not in said:
-            said.add(trouble)
-            print(json.dumps({"trouble": trouble}), flush=True)
+        for kind, text in (("trouble", tallies.of("router").trouble), ("note", watch.note)):
+            if text is not None and text not in said:
+                said.add(text)
+                print(json.dumps({kind: text}), flush=True)
 
     watch._count = count  # type: ignore[method-assign, assignment]
     asyncio.get_running_loop().add_reader(sys.stdin, stop.set)

@@ -141,15 +141,57 @@ def test_a_call_from_outside_through_an_opened_port_is_told_with_the_device(hous
 
 
 @pytest.mark.parametrize("table", [TABLE, NETLINK], ids=["file", "netlink"])
-def test_that_counts_are_missing_is_said(house: House, table: str) -> None:
+def test_without_counts_reached_is_told_from_tried_and_the_source_is_in_order(house: House, table: str) -> None:
     house.router.run("sysctl", "-qw", "net.netfilter.nf_conntrack_acct=0")
-    with watching(house, table) as watch, serving(house.outside, ANSWER.format(port=123)):
+    with (
+        watching(house, table) as watch,
+        serving(house.outside, ANSWER.format(port=123)),
+        serving(house.outside, SERVE.format(port=443)),
+    ):
         house.device.run(sys.executable, "-c", ASK.format(to=OUTSIDE, port=123))
-        answered = watch.until(receiver_port=123, is_answered=True)
-        while not any("packets and octets" in one.get("trouble", "") for one in watch.said):
-            watch._read(ANSWER_S, "trouble")
+        house.device.run(sys.executable, "-c", CALL.format(to=OUTSIDE, port=443))
+        house.device.run(sys.executable, "-c", SEND.format(to="203.0.113.77", port=124))
+        answered = [watch.until(receiver_port=port, is_answered=True) for port in (123, 443)]
+        unanswered = watch.until(receiver_port=124)
+        while not any("note" in one for one in watch.said):
+            watch._read(ANSWER_S, "note")
 
-    assert answered["packets"] == answered["octets"] == 0
+    assert all(one["packets"] == one["octets"] == one["back_packets"] == 0 for one in (*answered, unanswered))
+    assert unanswered["is_answered"] is False
+    assert not [one for one in watch.said if one.get("receiver_port") == 124 and one["is_answered"]]
+    [note] = [one["note"] for one in watch.said if "note" in one]
+    assert note.startswith("router: how many packets and octets a connection had is not counted")
+    troubles = [one["trouble"] for one in watch.said if "trouble" in one]
+    assert all("the connection table is empty" in one for one in troubles), "before anything was sent"
+
+
+@pytest.mark.parametrize("table", [TABLE, NETLINK], ids=["file", "netlink"])
+def test_without_counts_the_kernel_tells_packets_by_the_time_that_is_left(house: House, table: str) -> None:
+    """The table is looked at three times, 3 s apart; something is sent before the third."""
+    house.router.run("sysctl", "-qw", "net.netfilter.nf_conntrack_acct=0")
+    look = (
+        "import time; from datetime import UTC, datetime; from pathlib import Path\n"
+        "from pattress.egress import connections_netlink as netlink\n"
+        "from pattress.egress.connections import connection_of\n"
+        "now = datetime.now(UTC)\n"
+        f"file = Path({table!r})\n"
+        "read = lambda: (connection_of(line, 'r', now) for line in file.read_text().splitlines())\n"
+        "found = list(read() if file.exists() else netlink.connections('r', now))\n"
+        "print(*(one.expires_s for one in found if one.traffic.receiver_port == 123))\n"
+    )
+    send = "import socket; s = socket.socket(socket.AF_INET, socket.SOCK_DGRAM); s.bind(('', 40000));"
+    send += f" s.sendto(b'x', ('{OUTSIDE}', 123))"
+
+    house.device.run(sys.executable, "-c", send)
+    left_s = [int(house.router.run(sys.executable, "-c", look))]
+    time.sleep(3)
+    left_s.append(int(house.router.run(sys.executable, "-c", look)))
+    house.device.run(sys.executable, "-c", send)
+    left_s.append(int(house.router.run(sys.executable, "-c", look)))
+
+    first, untouched, touched = left_s
+    assert untouched <= first - 2
+    assert touched > untouched
 
 
 def test_whoever_may_not_ask_the_kernel_is_told_so(house: House) -> None:
@@ -172,9 +214,9 @@ def test_both_ways_give_what_the_connection_tools_print(house: House) -> None:
         "from pattress.egress import connections_netlink as netlink\n"
         "from pattress.egress.connections import connection_of\n"
         "now = datetime.now(UTC)\n"
-        "read = lambda lines: {one for line in lines if (one := connection_of(line, 'router', now)) is not None}\n"
+        "read = lambda lines: {one.traffic for line in lines if (one := connection_of(line, 'router', now))}\n"
         f"shown = read(Path({TABLE!r}).read_text().splitlines())\n"
-        "asked = set(netlink.connections('router', now))\n"
+        "asked = {one.traffic for one in netlink.connections('router', now)}\n"
         "printed = read(sys.argv[1].splitlines())\n"
         "assert len(shown) >= 2\n"
         "assert shown == asked == printed, (shown, asked, printed)\n"

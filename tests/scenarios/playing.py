@@ -225,7 +225,7 @@ class _Player:
         if source.kind == "connections":
             connection = connection_of(text, source.name, self.now)
             if connection is not None:
-                self._desk.evidence(connection)
+                self._desk.evidence(connection.traffic)
         elif by_syslog:
             self._desk.message(source, text.encode(), self.now)
         else:

@@ -56,7 +56,7 @@ class Listeners:
         self._kept = kept
         self._places = dict(places or {})
         self._templates: Templates | None = None
-        self._notes: Callable[[], str | None] = lambda: None
+        self._notes: list[Callable[[], str | None]] = []
         self._files: dict[str, FileFollower] = {}
         self._journals: dict[str, JournalFollower] = {}
 
@@ -64,9 +64,9 @@ class Listeners:
         """Return the templates of flow export that are known, or None where none is listened to."""
         return None if self._templates is None else self._templates.templates()
 
-    def note(self) -> str | None:
+    def notes(self) -> list[str]:
         """Return what a person should know of the listening itself, once it goes on."""
-        return self._notes()
+        return [note for one in self._notes if (note := one()) is not None]
 
     def places(self) -> dict[str, str]:
         """Return by source how far its log was read."""
@@ -93,8 +93,12 @@ class Listeners:
                 self._journals[source.name] = journal
                 yield Listener(name=source.name, work=journal.listen(self._line, stop))
             elif source.kind == "connections":
-                watch = ConnectionsWatch(source, tallies, self._clock)
-                yield Listener(name=source.name, work=watch.listen(self._connection, stop))
+                yield self._connections(source, stop)
+
+    def _connections(self, source: WatchSource, stop: asyncio.Event) -> Listener:
+        watch = ConnectionsWatch(source, self._desk.tallies, self._clock)
+        self._notes.append(lambda: watch.note)
+        return Listener(name=source.name, work=watch.listen(self._connection, stop))
 
     def _flows(self, sources: Sequence[WatchSource], stop: asyncio.Event) -> Iterator[Listener]:
         at = self._watching.listening.flows
@@ -113,7 +117,7 @@ class Listeners:
         by_sender = {sender: source for source in sources for sender in source.senders}
         bulk = BulkSpace(self._desk.space)
         listener = FlowListener(at, by_sender, self._desk.tallies, decoder, bulk, self._clock)
-        self._notes = lambda: listener.small_buffer
+        self._notes.append(lambda: listener.small_buffer)
         yield Listener(name="flow export", work=listener.listen(self._traffic, stop))
 
     def _traffic(

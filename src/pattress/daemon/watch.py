@@ -59,7 +59,7 @@ class Watch:
         self._kept_at: datetime | None = None  # that somebody listens from now on is kept at once
         self._is_refused = False
         self._troubles: dict[str, str | None] = {}
-        self._noted: str | None = None
+        self._noted: set[str] = set()
         self._strangers = 0
         self._strangers_noted_at: datetime | None = None
 
@@ -117,10 +117,10 @@ class Watch:
 
     async def _take(self, desk: Desk, listeners: Listeners, *, is_last: bool = False) -> None:
         self._note_troubles(desk)
-        note = listeners.note()
-        if note is not None and note != self._noted:
-            self._noted = note
-            self._teller.note(note)
+        for note in listeners.notes():
+            if note not in self._noted:
+                self._noted.add(note)
+                self._teller.note(note)
         taken = desk.take(self._clock(), is_last=is_last)
         self._places = listeners.places()  # now: while something is told, more is read
         self._note_strangers(taken.strangers, is_last=is_last)

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from pattress.egress.connections import Connection
 from pattress.model.encounter import Traffic
 
 # A router of a house tracks some 2,000. About 700 bytes each: 12 MB.
@@ -19,18 +20,21 @@ KEPT_LOOKS = 2  # a table that changes while it is read may leave out what is st
 
 @dataclass(slots=True)
 class _Told:
-    """What was last told of a connection, and in which look it was last there."""
+    """What was last told of a connection, and in which look it was last there; `has_moved` is since it was told."""
 
     look: int
     at: datetime
     traffic: Traffic
+    expires_s: int | None
+    has_moved: bool = False
 
 
 class ConnectionChanges:
     """The connections of earlier looks. `over` counts those of the last look that were left out, as there was no room.
 
     Told is each connection that is new, that is answered for the first time, or that has had traffic for an hour more;
-    each time with the packets and octets since it was last told, so that their sum is right.
+    each time with the packets and octets since it was last told, so that their sum is right. Where the kernel does not
+    count packets, that some came is told by when it would forget the connection.
     """
 
     def __init__(self) -> None:
@@ -38,20 +42,22 @@ class ConnectionChanges:
         self._look = 0
         self.over = 0
 
-    def of(self, table: Iterable[Traffic]) -> Iterator[Traffic]:
-        """Yield what is to be told of a table as it is now."""
+    def of(self, table: Iterable[Connection]) -> Iterator[Traffic]:
+        """Yield what is to be told of a table as it is now. Between two looks there should be some seconds."""
         self._look += 1
         self.over = 0
-        for traffic in table:
+        for traffic, expires_s in table:
             key = _key(traffic)
             told = self._told.get(key)
-            if told is not None and traffic.packets >= told.traffic.packets:
+            if told is not None and _is_same(told.traffic, traffic):
                 told.look = self._look
+                told.has_moved |= _has_moved(told, traffic, expires_s)
+                told.expires_s = expires_s
                 if _is_news(told, traffic):
                     yield _since(told.traffic, traffic)
-                    told.at, told.traffic = traffic.at, traffic
+                    told.at, told.traffic, told.has_moved = traffic.at, traffic, False
             elif told is not None or len(self._told) < MAX_CONNECTIONS:
-                self._told[key] = _Told(self._look, traffic.at, traffic)
+                self._told[key] = _Told(self._look, traffic.at, traffic, expires_s)
                 yield traffic
             else:
                 self.over += 1
@@ -60,11 +66,23 @@ class ConnectionChanges:
             del self._told[key]
 
 
+def _is_same(told: Traffic, now: Traffic) -> bool:
+    """Whether it is still the connection that was told: counts only rise, and an answer stays one."""
+    return now.packets >= told.packets and not (told.is_answered and now.is_answered is False)
+
+
+def _has_moved(told: _Told, now: Traffic, expires_s: int | None) -> bool:
+    if now.packets:
+        return (now.packets, now.back_packets) != (told.traffic.packets, told.traffic.back_packets)
+    # Not counted. Without a packet the time that is left falls from look to look; where it is not told, the hardware
+    # has the connection, which the kernel takes back as soon as no packet comes.
+    return expires_s is None or told.expires_s is None or expires_s >= told.expires_s
+
+
 def _is_news(told: _Told, now: Traffic) -> bool:
     if now.is_answered and not told.traffic.is_answered:
         return True
-    has_moved = (now.packets, now.back_packets) != (told.traffic.packets, told.traffic.back_packets)
-    return has_moved and now.at - told.at >= TELL_AGAIN
+    return told.has_moved and now.at - told.at >= TELL_AGAIN
 
 
 def _since(told: Traffic, now: Traffic) -> Traffic:

@@ -6,6 +6,7 @@ them, and judging. A line tells a connection as its first packet had it, then as
 
 import re
 from datetime import datetime
+from typing import NamedTuple
 
 from pattress.egress.log_head import MAX_LINE_LENGTH, address_of
 from pattress.model.encounter import Traffic
@@ -13,7 +14,18 @@ from pattress.model.encounter import Traffic
 MAX_FIELDS = 64  # a line has about 25
 
 
-def connection_of(line: str, source: str, now: datetime) -> Traffic | None:
+class Connection(NamedTuple):
+    """A connection as the table has it.
+
+    `expires_s` is after how long the kernel forgets it if no packet comes; each packet puts it up again. It is None
+    where the kernel does not say, as for connections that it hands to the hardware.
+    """
+
+    traffic: Traffic
+    expires_s: int | None
+
+
+def connection_of(line: str, source: str, now: datetime) -> Connection | None:
     """Return the connection that a line tells, or None where it tells none.
 
     The sender is who began, before any translation of its address. Where the address that was called was translated
@@ -32,12 +44,13 @@ def connection_of(line: str, source: str, now: datetime) -> Traffic | None:
     is_caught = answerer is not None and answerer != called
     port = (back if is_caught else there).get("sport" if is_caught else "dport")
     back_packets = _number(back.get("packets"))
-    return Traffic(
+    protocol, expires_s = _head(fields[:first])
+    traffic = Traffic(
         source=source,
         at=now,
         sender=sender,
         receiver=answerer if is_caught and answerer is not None else called,
-        protocol=_protocol(fields[:first]),
+        protocol=protocol,
         sender_port=_number(there.get("sport"), 65535),
         receiver_port=_number(port, 65535),
         icmp_type=_number(there.get("type"), 255),
@@ -48,6 +61,7 @@ def connection_of(line: str, source: str, now: datetime) -> Traffic | None:
         initiator="sender",
         is_answered=_is_answered(marks, back_packets, is_whole="dst" in back),
     )
+    return Connection(traffic, expires_s)
 
 
 def _directions(fields: list[str]) -> tuple[dict[str, str], dict[str, str], set[str]]:
@@ -74,12 +88,16 @@ def _is_answered(marks: set[str], back_packets: int | None, *, is_whole: bool) -
     return True if "[ASSURED]" in marks or is_whole else None
 
 
-def _protocol(fields: list[str]) -> int | None:
-    """Return the number that follows the protocol's name, behind the family and its number if they are there."""
+def _head(fields: list[str]) -> tuple[int | None, int | None]:
+    """Return the two numbers behind the protocol's name: its own, and after how many seconds the entry expires.
+
+    The family and its number may stand before; the state of a TCP connection stands behind.
+    """
     words = [field for field in fields if not field.startswith("[")]
     if words[:1] in (["ipv4"], ["ipv6"]):
         words = words[2:]
-    return _number(words[1], 255) if len(words) > 1 else None
+    protocol, expires = (*words[1:3], None, None)[:2]
+    return _number(protocol, 255), _number(expires)
 
 
 def _number(text: str | None, most: int = 2**63 - 1) -> int | None:

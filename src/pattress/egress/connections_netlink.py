@@ -14,6 +14,7 @@ import struct
 from collections.abc import Iterator
 from datetime import datetime
 
+from pattress.egress.connections import Connection
 from pattress.model.addresses import IPAddress
 from pattress.model.encounter import Traffic
 
@@ -23,7 +24,7 @@ RECEIVE_BYTES = 64 * 1024  # the kernel sends at most 32 KiB at once
 Attributes = dict[int, bytes]
 
 
-def connections(source: str, now: datetime) -> Iterator[Traffic]:
+def connections(source: str, now: datetime) -> Iterator[Connection]:
     """Yield every connection that the kernel knows, raising OSError where it refuses. Blocks: for a thread."""
     with socket.socket(socket.AF_NETLINK, socket.SOCK_RAW, _NETLINK_NETFILTER) as asked:
         asked.settimeout(ANSWER_S)
@@ -35,9 +36,9 @@ def connections(source: str, now: datetime) -> Iterator[Traffic]:
             yield from records
 
 
-def connections_of(data: bytes, source: str, now: datetime) -> tuple[list[Traffic], bool]:
+def connections_of(data: bytes, source: str, now: datetime) -> tuple[list[Connection], bool]:
     """Return the connections that one datagram of the kernel tells, and whether it was the last."""
-    records: list[Traffic] = []
+    records: list[Connection] = []
     start = 0
     while start + _HEADER.size <= len(data):
         length, kind = _HEADER.unpack_from(data, start)[:2]
@@ -56,7 +57,7 @@ def connections_of(data: bytes, source: str, now: datetime) -> tuple[list[Traffi
     return records, False
 
 
-def connection_of(data: bytes, source: str, now: datetime) -> Traffic | None:
+def connection_of(data: bytes, source: str, now: datetime) -> Connection | None:
     """Return the connection that the attributes of one message tell, or None where they tell none.
 
     Sender and receiver are those of `connections.connection_of`: who began, and who was really called.
@@ -71,7 +72,7 @@ def connection_of(data: bytes, source: str, now: datetime) -> Traffic | None:
     status = connection.get(_STATUS)
     packets, octets = _counts(connection.get(_COUNTERS_THERE, b""))
     back_packets, back_octets = _counts(connection.get(_COUNTERS_BACK, b""))
-    return Traffic(
+    traffic = Traffic(
         source=source,
         at=now,
         sender=sender,
@@ -87,6 +88,7 @@ def connection_of(data: bytes, source: str, now: datetime) -> Traffic | None:
         initiator="sender",
         is_answered=None if status is None else bool(int.from_bytes(status, "big") & _SEEN_REPLY),
     )
+    return Connection(traffic, _number(connection.get(_EXPIRES)))
 
 
 def _attributes(data: bytes) -> Attributes:
@@ -137,6 +139,6 @@ _ERROR, _DONE = 2, 3
 _NEW, _GET = 0x100, 0x101  # of the subsystem for connections
 _REQUEST_DUMP = 0x301
 _QUESTION = _HEADER.pack(_HEADER.size + _FAMILY_BYTES, _GET, _REQUEST_DUMP, 1, 0) + bytes(_FAMILY_BYTES)
-_TUPLE_THERE, _TUPLE_BACK, _STATUS, _COUNTERS_THERE, _COUNTERS_BACK = 1, 2, 3, 9, 10
+_TUPLE_THERE, _TUPLE_BACK, _STATUS, _EXPIRES, _COUNTERS_THERE, _COUNTERS_BACK = 1, 2, 3, 7, 9, 10
 _PROTOCOL, _SOURCE_PORT, _DESTINATION_PORT, _ICMP_TYPE, _ICMP6_TYPE = 1, 2, 3, 5, 8
 _SEEN_REPLY = 0b10

@@ -1,6 +1,6 @@
 """Watching this host's own connection table, where it is the router.
 
-What belongs here: when to look, by which way, and telling what is missing. What does not: the two forms of the table
+What belongs here: when to look, by which way, and saying what is missing. What does not: the two forms of the table
 (`connections`, `connections_netlink`), and what of it is new (`connection_changes`).
 
 What the packet filter drops on its way through never becomes a connection: this source alone does not show that a
@@ -16,7 +16,7 @@ from pathlib import Path
 
 from pattress.egress import connections_netlink
 from pattress.egress.connection_changes import ConnectionChanges
-from pattress.egress.connections import connection_of
+from pattress.egress.connections import Connection, connection_of
 from pattress.egress.pausing import pause
 from pattress.egress.tally import Tallies
 from pattress.egress.threads import in_thread
@@ -44,6 +44,7 @@ class _Look:
     over: int = 0
     unfit: int = 0
     trouble: str | None = None
+    note: str | None = None
 
 
 class ConnectionsWatch:
@@ -51,6 +52,9 @@ class ConnectionsWatch:
 
     `table` and `counts` are where Linux shows the table, and whether it counts packets. Where it does not show the
     table as a file, the kernel is asked over netlink. Both are for the administrator of the network only.
+
+    `note` is what a person should know of a table that can be read. Whether a connection was answered is in it with
+    counts and without, so that a source without them is heard like any other.
     """
 
     def __init__(
@@ -69,6 +73,7 @@ class ConnectionsWatch:
         self._counts = counts
         self._changes = ConnectionChanges()
         self._has_seen = False
+        self.note: str | None = None
 
     async def listen(self, sink: Sink, stop: asyncio.Event) -> None:
         """Hand on what is new until `stop` is set. What fails is said in the tallies, and tried again."""
@@ -90,6 +95,7 @@ class ConnectionsWatch:
         tally.lost += look.over
         tally.refused += look.unfit
         tally.trouble = look.trouble
+        self.note = look.note
 
     def _look(self) -> _Look:
         """Look at the table. Blocks: for a thread."""
@@ -103,21 +109,22 @@ class ConnectionsWatch:
             look.trouble = f"the kernel does not give its connection table ({reason_of(error)}). {_PERMIT}"
         else:
             self._has_seen = self._has_seen or look.count > 0
-            look.trouble = self._gap()
+            look.trouble = None if self._has_seen else _EMPTY
+            look.note = None if self._is_counted() else f"{self._source.name}: {_UNCOUNTED}"
         look.over += self._changes.over
         return look
 
-    def _connections(self, look: _Look) -> Iterator[Traffic]:
-        for traffic in self._records(self._clock()):
+    def _connections(self, look: _Look) -> Iterator[Connection]:
+        for connection in self._records(self._clock()):
             look.count += 1
             if look.count > MAX_LINES:
                 look.over += 1
-            elif traffic is None:
+            elif connection is None:
                 look.unfit += 1
             else:
-                yield traffic
+                yield connection
 
-    def _records(self, now: datetime) -> Iterator[Traffic | None]:
+    def _records(self, now: datetime) -> Iterator[Connection | None]:
         """Yield the connections, None for a line that tells none."""
         try:
             table = self._table.open(encoding="ascii", errors="replace")
@@ -128,22 +135,19 @@ class ConnectionsWatch:
             for line in table:
                 yield connection_of(line, self._source.name, now)
 
-    def _gap(self) -> str | None:
-        """Return what the table does not tell, though it can be read."""
-        if not self._has_seen:
-            return (
-                "the connection table is empty. The kernel tracks connections where a rule of the packet filter asks"
-                " for their state: have one, on the host that is the router"
-            )
+    def _is_counted(self) -> bool:
         try:
-            is_counted = self._counts.read_text(encoding="ascii").strip() != "0"
+            return self._counts.read_text(encoding="ascii").strip() != "0"
         except (OSError, ValueError):
-            is_counted = True  # nothing says that they are missing
-        return None if is_counted else _UNCOUNTED
+            return True  # nothing says that they are missing
 
 
 _PERMIT = "Give this service the capability CAP_NET_ADMIN on the router, or name another source"
+_EMPTY = (
+    "the connection table is empty. The kernel tracks connections where a rule of the packet filter asks for their"
+    " state: have one, on the host that is the router"
+)
 _UNCOUNTED = (
-    "packets and octets of connections are missing. Set net.netfilter.nf_conntrack_acct = 1 with sysctl; it counts for"
-    " connections that begin afterwards"
+    "how many packets and octets a connection had is not counted; whether it was answered is told all the same. Set"
+    " net.netfilter.nf_conntrack_acct = 1 with sysctl; it counts for connections that begin afterwards"
 )

@@ -6,15 +6,19 @@ from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from ipaddress import ip_network
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from pattress.daemon import listeners
 from pattress.daemon import watch as watch_module
 from pattress.daemon.desk import Desk, Taken
 from pattress.daemon.watch import Watch
+from pattress.egress import connections_watch
+from pattress.egress.connections_watch import ConnectionsWatch
 from pattress.egress.whereabouts import Owner
 from pattress.model.encounter import Alert, Company, Encounter, Told
 from pattress.model.errors import StoreError
@@ -122,6 +126,34 @@ async def test_what_is_reached_is_told_and_kept_and_what_was_tried_is_told_at_th
     assert {(kind, device) for kind, device, _ in await kept(site)} == {
         (kind, f"mac:{MAC}") for kind in ("reached", "tried")
     }
+
+
+async def test_a_connection_table_without_counts_is_heard_and_noted_once(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (site.folder / "counts").write_text("0\n")
+    (site.folder / "table").write_text(
+        "ipv4     2 udp      17 29 src=10.20.0.7 dst=203.0.113.9 sport=40000 dport=123"
+        " src=203.0.113.9 dst=198.51.100.1 sport=123 dport=40000 [ASSURED] mark=0 zone=0 use=2\n"
+    )
+    at = partial(ConnectionsWatch, table=site.folder / "table", counts=site.folder / "counts")
+    monkeypatch.setattr(listeners, "ConnectionsWatch", at)
+    monkeypatch.setattr(connections_watch, "LOOK_S", 0.05)
+    source, told = WatchSource(name="router", kind="connections"), Listener()
+
+    async with watching(replace(site, watching=Watching(sources=(source,))), told):
+        async with asyncio.timeout(10):
+            await told.was_told.wait()
+            await told.was_noted.wait()
+        await asyncio.sleep(0.3)
+
+    async with Store.open(site.folder / "pattress.db") as store:
+        heard = [one for one in await store.hearings() if one.source == "router"]
+    assert told.alerts == [("hall-lights", "reached", False)]
+    assert [one.split(" is not counted")[0] for one in told.notes] == [
+        "router: how many packets and octets a connection had"
+    ]
+    assert sum(one.listened_s for one in heard) >= 0.2
 
 
 async def test_a_restart_tells_nothing_twice_and_misses_no_line(site: Site) -> None:

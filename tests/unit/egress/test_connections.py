@@ -30,9 +30,9 @@ SEEN = Traffic(
 
 
 def told(line: str) -> Traffic:
-    traffic = connection_of(line, "own", NOON)
-    assert traffic is not None
-    return traffic
+    found = connection_of(line, "own", NOON)
+    assert found is not None
+    return found.traffic
 
 
 @pytest.mark.parametrize(
@@ -49,6 +49,23 @@ def told(line: str) -> Traffic:
 )
 def test_table_lists_and_events_tell_the_same(line: str) -> None:
     assert told(line) == SEEN
+
+
+@pytest.mark.parametrize(
+    ("line", "expires_s"),
+    [
+        (f"ipv4     2 tcp      6 431999 ESTABLISHED {TCP} zone=0 use=2", 431_999),
+        (f"tcp      6 8 CLOSE {TCP} use=1", 8),
+        (f"[UPDATE] udp      17 29 {THERE} {BACK}", 29),
+        (f"ipv4     2 udp      17 {THERE} {BACK} [OFFLOAD] mark=0 zone=0 use=3", None),
+        (f"[DESTROY] tcp      6 {TCP}", None),
+    ],
+)
+def test_when_the_kernel_would_forget_it_stands_behind_the_protocol(line: str, expires_s: int | None) -> None:
+    found = connection_of(line, "own", NOON)
+
+    assert found is not None
+    assert found.expires_s == expires_s
 
 
 def test_what_nothing_answered_is_marked() -> None:

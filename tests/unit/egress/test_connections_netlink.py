@@ -58,7 +58,7 @@ BACK = direction(2, "203.0.113.9", "198.51.100.1", ports(6, 443, 40_000))
 def the_one(data: bytes) -> Traffic:
     ([record], is_over) = connections_of(data, "router", NOON)
     assert not is_over
-    return record
+    return record.traffic
 
 
 def test_a_translated_connection_has_its_first_sender() -> None:
@@ -95,6 +95,14 @@ def test_a_connection_without_an_answer_is_unanswered_and_uncounted() -> None:
 
     assert record.is_answered is False
     assert (record.packets, record.octets, record.back_packets) == (0, 0, 0)
+
+
+def test_when_the_kernel_would_forget_it_is_told() -> None:
+    telling = connection(THERE, BACK, attribute(7, struct.pack(">I", 431_999)))
+
+    records, _ = connections_of(telling + connection(THERE, BACK), "router", NOON)
+
+    assert [one.expires_s for one in records] == [431_999, None]
 
 
 def test_an_icmp_connection_over_ipv6_has_a_type_and_no_ports() -> None:

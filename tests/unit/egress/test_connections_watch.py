@@ -1,6 +1,7 @@
 """Watching a connection table: a file here, the kernel's own in `tests/peers`."""
 
 import asyncio
+import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -8,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from pattress.egress import connections_netlink, connections_watch
-from pattress.egress.connections import connection_of
+from pattress.egress.connections import Connection, connection_of
 from pattress.egress.connections_watch import ConnectionsWatch
 from pattress.egress.pausing import pause
 from pattress.egress.tally import Tallies
@@ -26,6 +27,7 @@ ANSWERED = (
     "ipv4     2 udp      17 29 src=192.0.2.17 dst=203.0.113.9 sport=40000 dport=123 packets=2 bytes=152"
     " src=203.0.113.9 dst=198.51.100.1 sport=123 dport=40000 packets=1 bytes=76 [ASSURED] mark=0 zone=0 use=2\n"
 )
+COUNTS = re.compile(r"packets=[0-9]+ bytes=[0-9]+ ")
 
 
 class Trial:
@@ -87,14 +89,23 @@ async def test_a_connection_is_told_when_it_is_new_and_when_it_is_answered(trial
     assert troubles == [None] * 4
 
 
-async def test_that_counts_are_missing_is_said(trial: Trial) -> None:
+async def test_without_counts_a_connection_is_told_and_heard_and_what_is_missing_noted(trial: Trial) -> None:
     trial.counts.write_text("0\n")
+    unanswered, answered = (COUNTS.sub("", line) for line in (UNANSWERED, ANSWERED))
 
-    [trouble] = await trial.look(ANSWERED)
+    troubles = await trial.look(unanswered, answered, answered)
 
-    assert trouble is not None
-    assert trouble.startswith("packets and octets of connections are missing. Set net.netfilter.nf_conntrack_acct = 1")
-    assert len(trial.told) == 1
+    assert [(one.is_answered, one.packets, one.back_packets) for one in trial.told] == [(False, 0, 0), (True, 0, 0)]
+    assert troubles == [None] * 3
+    assert trial.watch.note is not None
+    assert trial.watch.note.startswith("router: how many packets and octets a connection had is not counted")
+    assert "net.netfilter.nf_conntrack_acct = 1" in trial.watch.note
+
+
+async def test_of_a_table_with_counts_nothing_is_noted(trial: Trial) -> None:
+    await trial.look(ANSWERED)
+
+    assert trial.watch.note is None
 
 
 async def test_a_table_that_was_always_empty_is_said_and_one_that_is_empty_now_is_not(trial: Trial) -> None:
@@ -106,7 +117,7 @@ async def test_a_table_that_was_always_empty_is_said_and_one_that_is_empty_now_i
 
 
 async def test_a_refusal_of_both_ways_is_said(trial: Trial, monkeypatch: pytest.MonkeyPatch) -> None:
-    def refuse(_source: str, _now: datetime) -> Iterator[Traffic]:
+    def refuse(_source: str, _now: datetime) -> Iterator[Connection]:
         raise PermissionError(1, "Operation not permitted")
 
     monkeypatch.setattr(connections_netlink, "connections", refuse)
@@ -123,7 +134,7 @@ async def test_a_refusal_of_both_ways_is_said(trial: Trial, monkeypatch: pytest.
 async def test_what_was_read_before_the_kernel_failed_is_told(trial: Trial, monkeypatch: pytest.MonkeyPatch) -> None:
     looks = iter([OSError(105, "No buffer space available"), None])
 
-    def fail_once(source: str, now: datetime) -> Iterator[Traffic]:
+    def fail_once(source: str, now: datetime) -> Iterator[Connection]:
         connection = connection_of(UNANSWERED, source, now)
         assert connection is not None
         yield connection
