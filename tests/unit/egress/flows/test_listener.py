@@ -224,6 +224,43 @@ async def test_a_turn_ends_with_its_datagrams_or_bytes(sender: socket.socket, mo
     assert house.tally() == Tally(heard=80)
 
 
+async def test_what_had_come_when_it_was_told_to_stop_is_not_lost(
+    sender: socket.socket, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(listener_module, "MAX_DATAGRAMS_A_TURN", 16)
+    async with listening() as house:
+        for number in range(100):  # the loop gets no turn until it is to stop
+            sender.sendto(export([OUT], sequence=number), ("127.0.0.1", house.listener.port))
+
+    assert len(house.traffic) == 100
+    assert house.tally() == Tally(heard=100)
+
+
+async def test_a_sender_that_goes_on_does_not_keep_it_from_stopping(
+    sender: socket.socket, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    take = House.take
+    sequence = 0
+
+    def send(house: House, count: int) -> None:
+        nonlocal sequence
+        for _ in range(count):
+            sender.sendto(export([OUT], sequence=sequence), ("127.0.0.1", house.listener.port))
+            sequence += 1
+
+    def take_while_more_comes(house: House, *handed: Any) -> None:
+        take(house, *handed)
+        send(house, 2 * listener_module.STRIDE)
+
+    monkeypatch.setattr(House, "take", take_while_more_comes)
+    monkeypatch.setattr(listener_module, "MAX_DATAGRAMS_A_TURN", listener_module.STRIDE)
+    monkeypatch.setattr(listener_module, "MAX_LAST_TURNS", 3)
+    async with listening() as house:
+        send(house, 2 * listener_module.STRIDE)
+
+    assert 3 * listener_module.STRIDE <= house.tally().heard < sequence
+
+
 async def test_what_the_kernel_dropped_is_counted_for_every_source(
     sender: socket.socket, monkeypatch: pytest.MonkeyPatch
 ) -> None:
