@@ -87,9 +87,7 @@ def test_a_lamp_stays_wired_through_a_relay_where_its_switch_only_reports() -> N
     unsaid = list(switch_fits(switch, Plan(points=(switch, point("yard")))))
 
     assert [one.outcome for one in (*wired, *unwired, *unsaid)] == ["met", "broken", "unverified"]
-    assert wired[0].sentence == (
-        "input.1 only reports and is to drive output.1 of yard, which feeds ceiling light"
-    )
+    assert wired[0].sentence == "input.1 only reports and is to drive output.1 of yard, which feeds ceiling light"
     assert unwired[0].sentence.endswith("and nothing is wired through it")
 
 
