@@ -13,8 +13,8 @@ from closein.boxes import Box
 from closein.person import Habit, Person, stop
 from closein.terminal import at_terminal
 from closein.transcript import Ended
+from pattress.cli.emulated import watched
 from pattress.cli.options import load
-from pattress.daemon.emulated import watched
 from pattress.egress.whereabouts import Owner
 from pattress.lab.circuits import larkspur_wiring
 from pattress.lab.run import EmulatedHouse

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from pattress.audit.run import Audit, run_audit
-from pattress.daemon.emulated import watched
+from pattress.cli.emulated import watched
 from pattress.egress.whereabouts import Owner
 from pattress.lab.circuits import larkspur_wiring
 from pattress.lab.expected import Expected
@@ -134,7 +134,7 @@ async def test_without_a_record_of_the_day_nothing_is_said_to_have_stayed_inside
     async def nothing(*_: object) -> None:
         """There was nobody to hear anything."""
 
-    monkeypatch.setattr("pattress.daemon.emulated.keep_day_before", nothing)
+    monkeypatch.setattr("pattress.cli.emulated.keep_day_before", nothing)
     async with EmulatedHouse(faults=[], delay_s=(0, 0.02), wait_s=60) as house:
         audit = await audit_of(house, tmp_path)
 

@@ -42,7 +42,7 @@ def demo(json: AsJson = False) -> None:
 
 
 async def _demo(*, is_quiet: bool) -> "tuple[Site, Audit]":
-    from pattress.daemon.emulated import watched
+    from pattress.cli.emulated import watched
     from pattress.lab.circuits import larkspur_wiring
     from pattress.lab.run import EmulatedHouse
     from pattress.lab.site import write_site
