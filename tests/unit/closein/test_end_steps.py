@@ -76,7 +76,9 @@ def test_without_a_source_that_would_tell_nothing_is_met() -> None:
     names_alone = watched(kind="names")
 
     assert outside(none, seen(none, hearings=[])).sentence == "the site names no source that would tell: see [watch]"
-    assert outside(names_alone, seen(names_alone, hearings=[heard()])).outcome == "unverified"
+    assert outside(names_alone, seen(names_alone, hearings=[heard()])).sentence == (
+        "no source tells of what is let through: names alone, or what is dropped alone, prove nothing"
+    )
     assert outside(watched(), seen(watched(), hearings=[])).outcome == "unverified"
 
 
