@@ -1,6 +1,5 @@
 """`pattress demo`: the main job on an emulated house."""
 
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,13 +41,15 @@ def demo(json: AsJson = False) -> None:
 
 
 async def _demo(*, is_quiet: bool) -> "tuple[Site, Audit]":
+    from tempfile import TemporaryDirectory
+
     from pattress.cli.emulated import watched
     from pattress.lab.circuits import larkspur_wiring
     from pattress.lab.run import EmulatedHouse
     from pattress.lab.site import write_site
     from pattress.store.store import Store
 
-    with tempfile.TemporaryDirectory(prefix="pattress-demo-") as folder:
+    with TemporaryDirectory(prefix="pattress-demo-") as folder:
         async with EmulatedHouse(wait_s=10, wiring=larkspur_wiring()) as house:
             site = load(write_site(house, Path(folder), today=now().astimezone().date(), is_watched=True))
             async with (
