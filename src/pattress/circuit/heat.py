@@ -6,11 +6,11 @@ What does not: the arithmetic of the fit (`lag`), reading temperatures, and word
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import pairwise
 from typing import Literal
 
-from pattress.circuit.lag import fitted, found_step_k
+from pattress.circuit.lag import Lag, fitted, found_step_k
 
 Decision = Literal["below", "above", "needs more time"]
 LoadLaw = Literal["cautious", "proportional", "squared"]
@@ -21,25 +21,14 @@ SETTLED_K = 0.25  # what is still to come, at most, of a rise that counts as set
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rise:
-    """A fitted rise. Temperatures in degrees Celsius; what lies between `low` and `high` holds with 90 %.
+class Rise(Lag):
+    """A fitted rise, of which decisions rest on the 99 % interval.
 
-    `surely_low_c` and `surely_high_c` hold with 99 %: decisions rest on these. `noise_k` is the scatter around the
-    curve, rounding included; `step_k` the step in which the sensor counts; `watched_s` the time from first to last
-    sample. `needs_more` says that the interval is still too wide to be of use, `has_settled` that more minutes add
-    nothing: what cannot be decided then, cannot be later.
+    `step_k` is the step in which the sensor counts, `watched_s` the time from first to last sample. `needs_more` says
+    that the interval is still too wide to be of use, `has_settled` that more minutes add nothing: what cannot be
+    decided then, cannot be later.
     """
 
-    settles_c: float
-    low_c: float
-    high_c: float
-    surely_low_c: float
-    surely_high_c: float
-    starts_c: float
-    time_constant_s: float
-    tau_low_s: float
-    tau_high_s: float
-    noise_k: float
     step_k: float
     watched_s: float
     samples: int
@@ -91,16 +80,7 @@ def fit_rise(
     still_to_come_k = abs(fit.settles_c - fit.starts_c) * math.exp(-watched_s / fit.tau_high_s)
     has_settled = still_to_come_k <= SETTLED_K
     return Rise(
-        settles_c=fit.settles_c,
-        low_c=fit.low_c,
-        high_c=fit.high_c,
-        surely_low_c=fit.surely_low_c,
-        surely_high_c=fit.surely_high_c,
-        starts_c=fit.starts_c,
-        time_constant_s=fit.tau_s,
-        tau_low_s=fit.tau_low_s,
-        tau_high_s=fit.tau_high_s,
-        noise_k=fit.noise_k,
+        **asdict(fit),
         step_k=step,
         watched_s=watched_s,
         samples=len(samples),

@@ -35,7 +35,10 @@ FINEST_STEP_K = 0.02  # rounding finer than this is noise like any other
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lag:
-    """A fitted lag; temperatures in degrees Celsius. `low` to `high` holds with 90 %, `surely` with 99 %."""
+    """A fitted lag; temperatures in degrees Celsius. `low` to `high` holds with 90 %, `surely` with 99 %.
+
+    `noise_k` is the scatter around the curve, rounding included.
+    """
 
     settles_c: float
     low_c: float
@@ -43,7 +46,7 @@ class Lag:
     surely_low_c: float
     surely_high_c: float
     starts_c: float
-    tau_s: float
+    time_constant_s: float
     tau_low_s: float
     tau_high_s: float
     noise_k: float
@@ -88,7 +91,7 @@ def fitted(samples: Sequence[tuple[float, float]], step_k: float) -> Lag:
         surely_low_c=settles_at(0.005),
         surely_high_c=settles_at(0.995),
         starts_c=middle_c + starts,
-        tau_s=tau_at(0.5),
+        time_constant_s=tau_at(0.5),
         tau_low_s=tau_at(0.05),
         tau_high_s=tau_at(0.95),
         noise_k=math.sqrt(best.residual / len(centred)),

@@ -40,4 +40,4 @@ def test_the_wider_interval_encloses_the_narrower_and_the_best_value() -> None:
     lag = fitted(samples, 1.0)
 
     assert lag.surely_low_c < lag.low_c < lag.settles_c < lag.high_c < lag.surely_high_c
-    assert lag.tau_low_s < lag.tau_s < lag.tau_high_s
+    assert lag.tau_low_s < lag.time_constant_s < lag.tau_high_s
