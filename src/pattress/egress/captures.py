@@ -35,20 +35,24 @@ def kind_of(path: Path) -> FileKind:
     """Return what a file is: captured packets, one saved datagram, or a log; or that it is a folder.
 
     Raises:
-        CaptureError: If it cannot be read, or is compressed.
+        CaptureError: If it cannot be read, is compressed, or is nothing of all this.
     """
     if path.is_dir():
         return "folder"
     try:
         with path.open("rb") as file:
-            start = file.read(8)
+            start = file.read(LOOKED_AT_BYTES)
     except OSError as error:
         raise _unreadable(path, error) from error
     if start.startswith(_COMPRESSED):
         raise CaptureError("it is compressed", where=str(path), next_step="Unpack it and run the command again")
     if is_capture(start):
         return "capture"
-    return "datagram" if start[:2] in _VERSIONS else "log"
+    if start[:2] in _VERSIONS:
+        return "datagram"
+    if b"\0" in start:
+        raise malformed(path, "it is neither a capture of packets, nor a saved datagram of flow export, nor text")
+    return "log"
 
 
 def datagrams_of(path: Path, tally: Tally | None = None) -> Iterator[Captured]:
@@ -124,4 +128,5 @@ def _unreadable(path: Path, error: OSError) -> CaptureError:
 # Where each version has the seconds since 1970 (RFC 7011 section 3.1, RFC 3954 section 5.1, and v5 like v9).
 _SENT_AT = {b"\x00\x05": 8, b"\x00\x09": 8, b"\x00\x0a": 4}
 _VERSIONS = tuple(_SENT_AT)
+LOOKED_AT_BYTES = 4096  # of the beginning of a file: what is no text has a zero among them
 _COMPRESSED = (b"\x1f\x8b", b"BZh", b"\xfd7zXZ", b"\x28\xb5\x2f\xfd")  # gzip, bzip2, xz, zstd

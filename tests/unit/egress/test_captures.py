@@ -31,6 +31,15 @@ def test_files_are_told_apart(tmp_path: Path) -> None:
     assert [kind_of(path) for path in found] == ["capture", "capture", "log", "log", "datagram", "folder"]
 
 
+def test_what_is_neither_packets_nor_text_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "picture").write_bytes(b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR")
+
+    with pytest.raises(
+        CaptureError, match="neither a capture of packets, nor a saved datagram of flow export, nor text"
+    ):
+        kind_of(tmp_path / "picture")
+
+
 def test_flow_export_is_found_in_a_capture_whatever_its_port(tmp_path: Path) -> None:
     packets = [
         ethernet(ip4(udp(IPFIX, (40000, 4739)))),
