@@ -19,6 +19,7 @@ from pattress.model.errors import CaptureError, reason_of
 FileKind = Literal["capture", "datagram", "folder", "log"]
 MAX_DATAGRAM_BYTES: Final = 65_535
 MAX_FILES: Final = 100_000  # of a folder, whose names take some 100 bytes each
+LOOKED_AT_BYTES: Final = 4096  # of the beginning of a file: what is no text has a zero among them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,5 +129,4 @@ def _unreadable(path: Path, error: OSError) -> CaptureError:
 # Where each version has the seconds since 1970 (RFC 7011 section 3.1, RFC 3954 section 5.1, and v5 like v9).
 _SENT_AT = {b"\x00\x05": 8, b"\x00\x09": 8, b"\x00\x0a": 4}
 _VERSIONS = tuple(_SENT_AT)
-LOOKED_AT_BYTES = 4096  # of the beginning of a file: what is no text has a zero among them
 _COMPRESSED = (b"\x1f\x8b", b"BZh", b"\xfd7zXZ", b"\x28\xb5\x2f\xfd")  # gzip, bzip2, xz, zstd
