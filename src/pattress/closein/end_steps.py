@@ -12,7 +12,6 @@ from pattress.closein.talk import Question
 from pattress.daemon.watch import KEEP_S
 from pattress.egress.conversations import PAIRING
 from pattress.model.closein import StepResult
-from pattress.model.encounter import Hearing
 from pattress.model.watching import WatchSource
 from pattress.policy.account import known_ids, subject_of
 from pattress.policy.outside import Outlook, coverage_of, device_findings
@@ -46,31 +45,26 @@ async def until_told(stage: Stage, last_at: datetime, look: Look) -> Outlook:
     wait_s = lag_s(stage.site.watching.sources)
     until = last_at + timedelta(seconds=wait_s)
     outlook = await look(until)
-    if not _awaited(outlook, stage.clock()):
+    if not _is_awaited(outlook, stage.clock()):
         return outlook
     text = f"Waiting until the router has told of the last minutes (it takes {wait_s:.0f} s, or a little more) ..."
-    asking = asyncio.create_task(stage.talk.ask(Question(text=text, replies=("skip", "stop"))), name="ask the person")
-    try:
-        while _awaited(outlook, stage.clock()):
+    async with stage.asking(Question(text=text, replies=("skip", "stop"))) as asking:
+        while _is_awaited(outlook, stage.clock()):
             await asyncio.wait([asking], timeout=stage.pace.look_s)
             if asking.done():
                 await stage.heeded(asking.result())
             outlook = await look(until)
-        return outlook
-    finally:
-        asking.cancel()
-        await asyncio.gather(asking, return_exceptions=True)
+    return outlook
 
 
-def _awaited(outlook: Outlook, now: datetime) -> list[WatchSource]:
-    """The sources that are listened to, and have not come to the end of what is looked at."""
-    untils = {source.name: _listened_until(source, outlook.hearings, now) for source in outlook.sources}
-    return [one for one in outlook.sources if now - ALIVE <= (untils[one.name] or now - 2 * ALIVE) < outlook.until]
-
-
-def _listened_until(source: WatchSource, hearings: Iterable[Hearing], now: datetime) -> datetime | None:
-    moments = [one.listened_until for one in hearings if one.source == source.name and one.listened_until is not None]
-    return min(max(moments), now) if moments else None
+def _is_awaited(outlook: Outlook, now: datetime) -> bool:
+    """Whether a source is listened to, and has not come to the end of what is looked at."""
+    last: dict[str, datetime] = {}
+    for one in outlook.hearings:
+        if one.listened_until is not None:
+            last[one.source] = max(one.listened_until, last.get(one.source, one.listened_until))
+    moments = [min(last[source.name], now) for source in outlook.sources if source.name in last]
+    return any(now - ALIVE <= moment < outlook.until for moment in moments)
 
 
 def outside(stage: Stage, outlook: Outlook) -> Ended:

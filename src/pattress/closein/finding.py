@@ -44,18 +44,17 @@ class Finder:
 
     async def until(self, stage: Stage, question: Question, is_enough: Callable[[], bool]) -> Heard:
         """Ask something of the person and listen until what was seen is enough, or the module is late."""
-        asking = asyncio.create_task(stage.talk.ask(question), name="ask the person")
-        listening = asyncio.create_task(
-            self._session.listen(stage.pace.appear_s, until=lambda _: is_enough() or asking.done()), name="listen"
-        )
-        try:
-            await asyncio.wait((asking, listening), return_when=asyncio.FIRST_COMPLETED)
-            if is_enough():
-                return "seen"
-            if asking.done():
-                return await stage.heeded(asking.result())
-            return "late"
-        finally:
-            for task in (asking, listening):
-                task.cancel()
-            await asyncio.gather(asking, listening, return_exceptions=True)
+        async with stage.asking(question) as asking:
+            listening = asyncio.create_task(
+                self._session.listen(stage.pace.appear_s, until=lambda _: is_enough() or asking.done()), name="listen"
+            )
+            try:
+                await asyncio.wait((asking, listening), return_when=asyncio.FIRST_COMPLETED)
+                if is_enough():
+                    return "seen"
+                if asking.done():
+                    return await stage.heeded(asking.result())
+                return "late"
+            finally:
+                listening.cancel()
+                await asyncio.gather(listening, return_exceptions=True)

@@ -5,7 +5,8 @@ makes of it.
 """
 
 import asyncio
-from collections.abc import Awaitable, Callable, Collection, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Collection, Mapping
+from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Literal
@@ -118,9 +119,8 @@ class Stage:
         limit_s: float,
     ) -> Heard:
         """Do as `until` does, with another way to read."""
-        asking = asyncio.create_task(self.talk.ask(question), name="ask the person")
         began_at = self.clock()
-        try:
+        async with self.asking(question) as asking:
             while (self.clock() - began_at).total_seconds() < limit_s:
                 if look(await read(names)):
                     return "seen"
@@ -128,9 +128,16 @@ class Stage:
                     return await self.heeded(asking.result())
                 await asyncio.wait([asking], timeout=self.pace.poll_s)
             return "late"
+
+    @asynccontextmanager
+    async def asking(self, question: Question) -> AsyncIterator[asyncio.Task[Reply]]:
+        """Have a question open to the person for the block, and take it back at the end where it is not answered."""
+        task = asyncio.create_task(self.talk.ask(question), name="ask the person")
+        try:
+            yield task
         finally:
-            asking.cancel()
-            await asyncio.gather(asking, return_exceptions=True)
+            task.cancel()
+            await asyncio.gather(task, return_exceptions=True)
 
     async def gathered(self, count: int, names: Collection[str], *, apart_s: float = 0.0) -> list[Snapshot]:
         """Return so many readings of the module, so far apart at least; fewer where it does not answer to some."""
