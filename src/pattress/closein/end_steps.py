@@ -14,7 +14,7 @@ from pattress.egress.conversations import PAIRING
 from pattress.model.closein import StepResult
 from pattress.model.watching import WatchSource
 from pattress.policy.account import known_ids, subject_of
-from pattress.policy.outside import Outlook, coverage_of, device_findings
+from pattress.policy.outside import Outlook, device_findings
 
 EXPORTED_S = 75.0  # a minute, and how often an exporter looks at its timeouts
 LOGGED_S = 5.0  # a line of a log, or a look at the connection table
@@ -76,7 +76,7 @@ def outside(stage: Stage, outlook: Outlook) -> Ended:
     for outcome in ("broken", "unverified", "met"):
         remarks = dict.fromkeys(one.remark for one in findings if one.outcome == outcome and one.remark is not None)
         if remarks:
-            is_deaf = outcome == "unverified" and not all(one.is_whole for one in coverage_of(outlook))
+            is_deaf = outcome == "unverified" and not all(one.is_whole for one in outlook.coverage)
             hint = ". Does `pattress watch` run?" if is_deaf else ""
             return Ended(outcome=outcome, sentence="; ".join(remarks) + hint)
     raise AssertionError("a look at the outside always finds something")

@@ -6,6 +6,7 @@ What belongs here: encounters, and the silence of sources, as findings. What doe
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import cached_property
 
 from pattress.model.encounter import HOUR, Encounter, EncounterKind, Hearing
 from pattress.model.finding import Finding, Outcome, Subject
@@ -22,7 +23,7 @@ PROTOCOLS: Mapping[int, str] = {1: "ICMP", 6: "TCP", 17: "UDP", 58: "ICMPv6"}
 CLOUD = "cloud.enabled"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)  # without slots: what was computed once is kept in it
 class Outlook:
     """What was seen of the way to the outside from `since` until just before `until`.
 
@@ -48,6 +49,11 @@ class Outlook:
     def whole_s(self) -> float:
         """How long it is."""
         return max((self.until - self.since).total_seconds(), 1.0)
+
+    @cached_property
+    def coverage(self) -> "Sequence[Coverage]":
+        """How well each source was heard: the same for every device, of which there may be thousands."""
+        return coverage_of(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +120,7 @@ def _unheard_s(source: WatchSource, hearings: Sequence[Hearing], outlook: Outloo
 
 def source_findings(outlook: Outlook) -> Iterator[Finding]:
     """Yield for each source whether it was heard."""
-    for one in coverage_of(outlook):
+    for one in outlook.coverage:
         subject = Subject(device_title=one.source.name)
         yield _finding(WATCH_HEARD, subject, "met" if one.is_whole else "unverified", one.words)
 
@@ -130,8 +136,8 @@ def device_findings(
         return
     known = frozenset(ids)
     own = [one for one in outlook.encounters if one.device in known]
-    passing = [one for one in coverage_of(outlook) if _shows_what_passes(one.source)]
-    trying = [one for one in coverage_of(outlook) if _shows_what_tries(one.source)]
+    passing = [one for one in outlook.coverage if _shows_what_passes(one.source)]
+    trying = [one for one in outlook.coverage if _shows_what_tries(one.source)]
     yield from _judged(STAYS_INSIDE, subject, own, ("reached", "approached"), passing, is_planned)
     if not any(one.kind == "reached" for one in own) or any(one.kind in ("tried", "asked") for one in own):
         # Of a device that got outside nobody says that it does not try.
