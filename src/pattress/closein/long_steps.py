@@ -64,7 +64,7 @@ async def power_cut(stage: Stage) -> Ended:
         seconds = (stage.clock() - began_at).total_seconds()
         if not isinstance(reading, Snapshot):
             gone_at.append(seconds)
-        elif gone_at or _has_restarted(before, reading):
+        elif gone_at or _uptime_since_s(before, reading) is not None:
             back.append(reading)
         return bool(back)
 
@@ -82,18 +82,15 @@ async def power_cut(stage: Stage) -> Ended:
     return _as_planned(stage, before, after if isinstance(after, Snapshot) else back[-1], facts)
 
 
-def _has_restarted(before: Snapshot, now: Snapshot) -> bool:
-    return _uptime_since_s(before, now) is not None
-
-
 def _uptime_since_s(before: Snapshot, now: Snapshot) -> int | float | None:
     """How long a module says that it has run, where it has begun anew since it was read before."""
     earlier, later = before.values.get(UPTIME), now.values.get(UPTIME)
     if earlier is None or later is None:
         return None
     was_s, is_s = earlier.value, later.value
-    has_begun = isinstance(was_s, int | float) and isinstance(is_s, int | float) and is_s < was_s
-    return is_s if has_begun and isinstance(is_s, int | float) else None
+    if isinstance(was_s, int | float) and isinstance(is_s, int | float) and is_s < was_s:
+        return is_s
+    return None
 
 
 def _times(before: Snapshot, back: Snapshot, gone_at: Sequence[float]) -> dict[str, Value]:
