@@ -21,7 +21,7 @@ Family = Literal["nec", "iec"]
 
 EdgeOfDimming = Literal["leading", "trailing"]
 
-EDGES_OF_DIMMING: tuple[EdgeOfDimming, ...] = ("leading", "trailing")
+EDGES_OF_DIMMING: tuple[EdgeOfDimming, ...] = get_args(EdgeOfDimming)
 
 Separation = Literal["barrier", "distance", "insulation", "none"]
 """How extra-low voltage and mains in one box are kept apart.
