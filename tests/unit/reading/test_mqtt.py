@@ -116,6 +116,18 @@ async def test_retained_topics_are_returned_by_their_place_below_the_filter(
     assert kept == {"hw": MAC.encode(), "load/p1": b"5", "load/p2": b"7"}
 
 
+async def test_topics_that_come_slowly_are_waited_for(
+    link: MqttLink, tern: Module, serial: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(mqtt, "RETAINED_QUIET_S", 0.0)
+    for number in range(300):
+        tern.keep(f"tern/{serial}/kept/{number}", "x" * 1_000)
+
+    kept = await mqtt.retained(link, target(serial=serial), KEPT, answer_s=20)
+
+    assert len(kept) == 300
+
+
 async def test_where_nothing_is_retained_the_reason_says_so(link: MqttLink, serial: str) -> None:
     with pytest.raises(UnreachableError) as caught:
         await mqtt.retained(link, target(serial=serial), KEPT, answer_s=5)
