@@ -128,7 +128,7 @@ def test_the_exit_status_is_the_verdict(words: str, verdict: str) -> None:
         ("load 9 --voltage 230 --power-factor 90", "Write 0.9 for 90 %."),
         ("load 9 --voltage 230 --phases 2", "Use 1 or 3."),
         ("load 9 --voltage 230 --family ice", "Did you mean iec?"),
-        ("conductor 1.6", "Did you mean 1.5 mm2?"),
+        ("conductor 1.6", "Did you mean 1.5 mm²?"),
         ("drop 9 --length 5 --conductor 1.5 --voltage 230 --allowed 3", "Write 0.03 for 3 %."),
         ("drop 9 --length 5 --conductor 1.5 --voltage 230 --construction stranted", "Did you mean stranded?"),
         ("rating --voltage 230 --module tarnhollow-brase", "Did you mean tarnhollow-brace?"),

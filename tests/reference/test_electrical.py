@@ -93,7 +93,7 @@ def test_resistance_is_that_of_the_nec_table_and_of_copper(awg: int, solid: floa
 
 @pytest.mark.parametrize(("awg", "ohm_per_kft"), [(18, 7.765), (16, 4.883), (14, 3.071), (12, 1.932), (10, 1.215)])
 def test_copper_by_its_resistivity_alone(awg: int, ohm_per_kft: float) -> None:
-    """Derived: 0.017241 ohm mm2/m (1 + 0.00393 * 55) / A, A by ASTM B258. Tolerance: the last digit."""
+    """Derived: 0.017241 ohm mm²/m (1 + 0.00393 * 55) / A, A by ASTM B258. Tolerance: the last digit."""
     assert wire_ohm_per_m(awg_area_m2(awg), 75, NEC) * KFT_M == pytest.approx(ohm_per_kft, abs=0.0006)
 
 
@@ -247,7 +247,7 @@ def test_the_current_of_a_strip(volts: float, amperes: float) -> None:
 
 @pytest.mark.parametrize(("volts", "amperes", "drop", "share"), [(12, 6.0, 1.56, 0.13), (24, 3.0, 0.78, 0.033)])
 def test_the_drop_of_the_leads_of_a_strip(volts: float, amperes: float, drop: float, share: float) -> None:
-    """Derived from IEC 60228 class 5: 5 m of 0.75 mm2 out and back, 20 °C. Tolerance: the last digit."""
+    """Derived from IEC 60228 class 5: 5 m of 0.75 mm² out and back, 20 °C. Tolerance: the last digit."""
     answer = strip_drop_answer(amperes, volts, IEC, lead_mm2=0.75, lead_m=5)
 
     assert answer.values["lead_drop_v"] == pytest.approx(drop, abs=0.005)

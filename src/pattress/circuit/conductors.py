@@ -49,7 +49,7 @@ def resistivity_ohm_m(temperature_c: float, tables: Tables) -> float:
     Raises:
         CircuitError: If the temperature is beyond.
 
-    Source: NBS Handbook 100: 0.017241 ohm mm2/m at 20 degrees, 0.00393 per kelvin.
+    Source: NBS Handbook 100: 0.017241 ohm mm²/m at 20 degrees, 0.00393 per kelvin.
     """
     return tables.value("copper_ohm_m") * _warming(temperature_c, tables)
 
@@ -176,7 +176,7 @@ def conductor_answer(
             values[name] = found.value
             lines.append(step(what, "table", size.name, found.value, unit, found.source))
     sentence = (
-        f"{size.name} has {shown(size.area_mm2)} mm2 and {shown(resistance.value * 1000)} Ω/km "
+        f"{size.name} has {shown(size.area_mm2)} mm² and {shown(resistance.value * 1000)} Ω/km "
         f"at {shown(temperature_c)} °C."
     )
     return Answer(question="conductor", verdict="figure", sentence=sentence, values=values, lines=tuple(lines))
@@ -184,14 +184,14 @@ def conductor_answer(
 
 def _area_line(size: ConductorSize) -> Line:
     if size.awg is None:
-        return step("area", "table", size.name, size.area_mm2, "mm2", "IEC 60228")
+        return step("area", "table", size.name, size.area_mm2, "mm²", "IEC 60228")
     numbers = f"π / 4 · ({shown(awg_diameter_m(size.awg) * 1000)} mm)²"
     return step(
         "area",
         "A = π / 4 · (0.127 mm · 92^((36 - n) / 39))²",
         numbers,
         awg_area_m2(size.awg) / _MM2,
-        "mm2",
+        "mm²",
         "ASTM B258",
     )
 
@@ -209,11 +209,11 @@ def _by_gauge(gauge: int, tables: Tables) -> ConductorSize:
 
 
 def _by_area(area_mm2: float, tables: Tables) -> ConductorSize:
-    given.positive(area_mm2, "conductor", "mm2")
+    given.positive(area_mm2, "conductor", "mm²")
     metric = [one for one in tables.sizes if one.awg is None]
     found = next((one for one in metric if math.isclose(one.area_mm2, area_mm2, rel_tol=1e-6)), None)
     if found is None:
-        raise _no_size(f"there is no conductor of {shown(area_mm2)} mm2", _closest(area_mm2, tables), tables)
+        raise _no_size(f"there is no conductor of {shown(area_mm2)} mm²", _closest(area_mm2, tables), tables)
     return found
 
 

@@ -1,6 +1,6 @@
 """Voltage drop along a run: lumped at its end or spread evenly, and the longest run for a given drop.
 
-Resistance only: in conductors up to 16 mm2 the reactance changes the drop of a building's wiring by less than one in a
+Resistance only: in conductors up to 16 mm² the reactance changes the drop of a building's wiring by less than one in a
 hundred (BS 7671 Appendix 4 gives one figure for them, not two).
 What belongs here: runs of copper. What does not: what a conductor's resistance is (`conductors`).
 """
@@ -199,7 +199,7 @@ def drop_answer(
         says += f" The longest run is {shown(values['longest_m'])} m."
     cautions = [NO_START]
     if size.area_mm2 > _THICK_MM2:
-        cautions.append("Of conductors above 16 mm2 reactance matters too, and was not counted.")
+        cautions.append("Of conductors above 16 mm² reactance matters too, and was not counted.")
     return Answer(
         question="drop",
         verdict="fits" if is_small else "unfit",

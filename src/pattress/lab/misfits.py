@@ -222,7 +222,7 @@ ALL_MISFITS: tuple[Misfit, ...] = (
         point="kitchen-worktop",
         change=_circuit(breaker_a=32),
         found=(("fit-breaker", "broken"),),
-        words=("32 A does not protect 2.5 mm2",),
+        words=("32 A does not protect 2.5 mm²",),
     ),
     Misfit(
         name="hot-roof",

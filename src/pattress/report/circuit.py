@@ -90,7 +90,7 @@ def tables_text(tables: Tables, style: Style) -> str:
             f"edges: {', '.join(facts.edges) or 'none, it cannot be dimmed'}", indent=_INDENT, hanging=_HANGING
         )
     for size in tables.sizes:
-        lines += ["", style.strong(f"{size.name} ({shown(size.area_mm2)} mm2)")]
+        lines += ["", style.strong(f"{size.name} ({shown(size.area_mm2)} mm²)")]
         for name, unit, figure in _of_size(size, tables):
             lines += style.wrapped(
                 f"{name}: {shown(figure.value)} {unit}, by: {figure.source}", indent=_INDENT, hanging=_HANGING

@@ -200,11 +200,12 @@ def _take_size(file: TomlFile, draft: _Draft, path: KeyPath, table: Table) -> No
     shape = file.checked(SizeShape, path, table)
     if shape is None:
         return
-    size = draft.sizes.get(shape.name)
+    name = shape.name.replace("mm2", "mm²")  # as a keyboard has it, and as it is printed
+    size = draft.sizes.get(name)
     if draft.is_shipped:
-        size = ConductorSize(name=shape.name, area_mm2=_area_mm2(shape), awg=shape.awg, ohm_per_km={}, capacity_a={})
+        size = ConductorSize(name=name, area_mm2=_area_mm2(shape), awg=shape.awg, ohm_per_km={}, capacity_a={})
     elif size is None:
-        close = nearest(shape.name, draft.sizes)
+        close = nearest(name, draft.sizes)
         expected = "one of " + ", ".join(draft.sizes)
         file.fault((*path, "name"), found=said(shape.name), expected=expected, nearest=close)
         return
@@ -222,7 +223,7 @@ def _take_size(file: TomlFile, draft: _Draft, path: KeyPath, table: Table) -> No
             close = nearest(way, draft.ways)
             file.fault((*path, "capacity_a", way), found=said(way), expected=expected, nearest=close)
             return
-    draft.sizes[shape.name] = _sized(size, shape, draft)
+    draft.sizes[name] = _sized(size, shape, draft)
 
 
 def _sized(size: ConductorSize, shape: SizeShape, draft: _Draft) -> ConductorSize:

@@ -52,18 +52,18 @@ def test_a_gauge_is_found_however_it_is_written(written: str) -> None:
     assert size_named(written, NEC).awg == 14
 
 
-@pytest.mark.parametrize("written", ["1.5", "1.5 mm2", "1.5mm²", "1.50 MM2"])
+@pytest.mark.parametrize("written", ["1.5", "1.5 mm2", "1.5mm²", "1.5 mm²", "1.50 MM2"])
 def test_an_area_is_found_however_it_is_written(written: str) -> None:
-    assert size_named(written, IEC).name == "1.5 mm2"
+    assert size_named(written, IEC).name == "1.5 mm²"
 
 
 @pytest.mark.parametrize(
     ("written", "family", "says"),
     [
         ("13", "nec", "no conductor of 13 AWG in the tables of NEC style. Did you mean 12 AWG?"),
-        ("1.6", "iec", "no conductor of 1.6 mm2 in the tables of IEC style. Did you mean 1.5 mm2?"),
-        ("14 AWG", "iec", "no conductor of 14 AWG in the tables of IEC style. Did you mean 2.5 mm2? They have 0.5 mm2"),
-        ("2.5 mm2", "nec", "no conductor of 2.5 mm2 in the tables of NEC style. Did you mean 14 AWG?"),
+        ("1.6", "iec", "no conductor of 1.6 mm² in the tables of IEC style. Did you mean 1.5 mm²?"),
+        ("14 AWG", "iec", "no conductor of 14 AWG in the tables of IEC style. Did you mean 2.5 mm²? They have 0.5 mm²"),
+        ("2.5 mm2", "nec", "no conductor of 2.5 mm² in the tables of NEC style. Did you mean 14 AWG?"),
         ("thick", "nec", "there is no conductor 'thick'"),
         ("14.5", "nec", "14.5 is no gauge"),
     ],

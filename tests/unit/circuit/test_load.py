@@ -122,7 +122,7 @@ def test_a_breaker_that_does_not_protect_its_conductor_does_not_fit() -> None:
     answer = breaker_answer(draws, 20, IEC, size=thin)
 
     assert answer.verdict == "unfit"
-    assert "does not protect 1.5 mm2" in answer.sentence
+    assert "does not protect 1.5 mm²" in answer.sentence
     assert breaker_answer(draws, 16, IEC, size=thin).verdict == "fits"
     assert breaker_answer(draws, 16, IEC, size=thin, laying="A1").verdict == "unfit"
 

@@ -59,7 +59,7 @@ def test_the_answer_says_what_is_allowed_and_how_far_it_reaches() -> None:
     answer = drop_answer(16, 18, THICK, 230, IEC, use="other")
 
     assert answer.sentence == (
-        "16 A over 18 m of 2.5 mm2 drop 5.107 V (2.22 %); 11.5 V (5 %) are allowed. The longest run is 40.53 m."
+        "16 A over 18 m of 2.5 mm² drop 5.107 V (2.22 %); 11.5 V (5 %) are allowed. The longest run is 40.53 m."
     )
     assert "drop by the published figure" in [line.what for line in answer.lines]
 

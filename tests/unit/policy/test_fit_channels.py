@@ -207,7 +207,7 @@ def test_the_edge_suits_the_lamps(edges: Any, asked: Any, planned: str | None, o
 @pytest.mark.parametrize(
     ("voltage_v", "current", "drop"),
     [
-        # 14.4 W/m x 5 m = 72 W: 6 A at 12 V, 3 A at 24 V; 5 m of 0.75 mm2, out and back, drop 1.56 V and 0.78 V
+        # 14.4 W/m x 5 m = 72 W: 6 A at 12 V, 3 A at 24 V; 5 m of 0.75 mm², out and back, drop 1.56 V and 0.78 V
         # (26 ohm/km, IEC 60228 class 5).
         (24, ("met", "72 W of strip draw 3 A at 24 V"), ("met", "drop 0.78 V (3.25 %)")),
         (12, ("broken", "6 A are more than the 4 A of the channel"), ("broken", "drop 1.56 V (13 %)")),

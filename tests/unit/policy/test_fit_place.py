@@ -126,9 +126,9 @@ def test_a_run_that_is_too_long_loses_too_much() -> None:
 
     near, far = (judged(RELAY, lamps, length_m=length)["fit-voltage-drop"] for length in (20, 60))
 
-    # BS 7671 Appendix 4: 29 mV/A/m of 1.5 mm2; 5.217 A x 60 m x 29 mV = 9.08 V; 3 % of 230 V is 6.9 V
+    # BS 7671 Appendix 4: 29 mV/A/m of 1.5 mm²; 5.217 A x 60 m x 29 mV = 9.08 V; 3 % of 230 V is 6.9 V
     assert (near.outcome, far.outcome) == ("met", "broken")
-    assert "5.217 A over 60 m of 1.5 mm2 drop 9.0" in far.sentence
+    assert "5.217 A over 60 m of 1.5 mm² drop 9.0" in far.sentence
 
 
 @pytest.mark.parametrize(

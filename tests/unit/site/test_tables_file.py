@@ -54,9 +54,9 @@ def test_a_site_puts_its_own_figures_in_the_place_of_some(house: Path) -> None:
     assert tables.kinds["led-lamp"].edges == ("trailing", "leading")
     assert tables.kinds["led-lamp"].power_factor == shipped.kinds["led-lamp"].power_factor
     sizes = {size.name: size for size in tables.sizes}
-    assert sizes["1.5 mm2"].capacity_a["C"].value == 18
-    assert sizes["1.5 mm2"].capacity_a["A1"].value == 14.5
-    assert "our electrician" in sizes["1.5 mm2"].capacity_a["C"].source
+    assert sizes["1.5 mm²"].capacity_a["C"].value == 18
+    assert sizes["1.5 mm²"].capacity_a["A1"].value == 14.5
+    assert "our electrician" in sizes["1.5 mm²"].capacity_a["C"].source
     changed = {"laying", "figures", "kinds", "sizes"}
     assert replace(tables, **{name: getattr(shipped, name) for name in changed}) == shipped
 
