@@ -31,8 +31,8 @@ def box_answer(box: Box, tables: Tables) -> Answer:
 
     Source: NEC 314.16(B)(1) to (5); the module by a rule of this project.
     """
-    given.positive(box.volume_cm3, "volume of the box", "cm3")
-    module = given.not_negative(box.module_cm3 or 0.0, "volume of the module", "cm3")
+    given.positive(box.volume_cm3, "volume of the box", "cm³")
+    module = given.not_negative(box.module_cm3 or 0.0, "volume of the module", "cm³")
     groups = [(size_of(group, tables), group) for group in box.conductors]
     _check_counts(box)
     cautions = [SHAPE]
@@ -43,11 +43,11 @@ def box_answer(box: Box, tables: Tables) -> Answer:
         return _undecided(box, module, unknown, tables, cautions)
     lines, counted, needed = _counted(box, groups, tables)
     if box.module_cm3 is not None:
-        lines.append(step("the module", "V module", f"{shown(module)} cm3", module, "cm3", PROJECT_RULE))
+        lines.append(step("the module", "V module", f"{shown(module)} cm³", module, "cm³", PROJECT_RULE))
     needed += module
     is_enough = is_within(needed, box.volume_cm3)
     numbers = f"{_both(needed)} ≤ {_both(box.volume_cm3)}"
-    lines.append(step("judged", "Σ V ≤ V box", numbers, box.volume_cm3, "cm3", DERIVED))
+    lines.append(step("judged", "Σ V ≤ V box", numbers, box.volume_cm3, "cm³", DERIVED))
     free = box.volume_cm3 - needed
     room = f"{_both(free)} are free" if is_enough else f"{_both(-free)} are missing"
     return Answer(
@@ -91,7 +91,7 @@ def _counted(
         count = 1 + max(0.0, grounds - free.value) * more.value
         entries.append((f"grounds, {grounds} together", count, _room(size), size.name, more.source))
     lines = [
-        step(what, "n · V", f"{shown(count)} · {_both(room)} ({name})", count * room, "cm3", source)
+        step(what, "n · V", f"{shown(count)} · {_both(room)} ({name})", count * room, "cm³", source)
         for what, count, room, name, source in entries
     ]
     counted = sum(count for _, count, _, _, _ in entries)
@@ -101,10 +101,10 @@ def _counted(
 def _undecided(box: Box, module: float, unknown: list[str], tables: Tables, cautions: list[str]) -> Answer:
     free = box.volume_cm3 - module
     values = {"volume_cm3": box.volume_cm3, "module_cm3": module, "free_cm3": free}
-    numbers = f"{shown(box.volume_cm3)} cm3 - {shown(module)} cm3"
-    line = step("left beside the module", "V box - V module", numbers, free, "cm3", PLAN)
+    numbers = f"{shown(box.volume_cm3)} cm³ - {shown(module)} cm³"
+    line = step("left beside the module", "V box - V module", numbers, free, "cm³", PLAN)
     if free <= 0:
-        sentence = f"The module alone, {shown(module)} cm3, fills the box of {shown(box.volume_cm3)} cm3."
+        sentence = f"The module alone, {shown(module)} cm³, fills the box of {shown(box.volume_cm3)} cm³."
         return Answer(question="box", verdict="unfit", sentence=sentence, values=values, lines=(line,))
     if unknown:
         names = ", ".join(dict.fromkeys(unknown))
@@ -114,7 +114,7 @@ def _undecided(box: Box, module: float, unknown: list[str], tables: Tables, caut
     return Answer(
         question="box",
         verdict="undecided",
-        sentence=f"Not judged: {why}. Beside the module {shown(free)} cm3 are left.",
+        sentence=f"Not judged: {why}. Beside the module {shown(free)} cm³ are left.",
         values=values,
         lines=(line,),
         cautions=tuple(cautions),
@@ -140,4 +140,4 @@ def _source(size: ConductorSize) -> str:
 
 
 def _both(cm3: float) -> str:
-    return f"{shown(cm3)} cm3 ({cm3 / CM3_PER_IN3:.2f} in3)"
+    return f"{shown(cm3)} cm³ ({cm3 / CM3_PER_IN3:.2f} in³)"

@@ -62,7 +62,7 @@ def wire_ohm_per_m(area_m2: float, temperature_c: float, tables: Tables) -> floa
 
     Source: derived, R = rho / A.
     """
-    return resistivity_ohm_m(temperature_c, tables) / given.positive(area_m2, "area", "m2")
+    return resistivity_ohm_m(temperature_c, tables) / given.positive(area_m2, "area", "m²")
 
 
 def ohm_per_m(
@@ -156,25 +156,18 @@ def conductor_answer(
             "nΩ·m",
             copper.source,
         ),
-        step("by the formula", "R = ρ / A", f"at {shown(temperature_c)} °C", formula * 1000, "Ω/km", DERIVED),
-        step(
-            f"by the table, {construction}",
-            "R = R table · (1 + α·(T - 20)) / (1 + α·(T table - 20))",
-            f"T table {shown(tables.resistance_c)} °C",
-            resistance.value * 1000,
-            "Ω/km",
-            resistance.source,
-        ),
+        step("by the formula", *_by_formula(size, temperature_c, tables), formula * 1000, "Ω/km", DERIVED),
+        resistance_line(size, tables, temperature_c=temperature_c, construction=construction),
     ]
-    for name, what, found, unit in (
-        ("capacity_a", f"carries, {tables.ways[tables.laying]}", size.capacity_a.get(tables.laying), "A"),
-        ("breaker_a", "largest breaker", size.breaker_a, "A"),
-        ("box_cm3", "room in a box", size.box_cm3, "cm3"),
-        ("mv_per_a_m", "drop of two conductors", size.mv_per_a_m, "mV/A/m"),
+    for name, what, sign, found, unit in (
+        ("capacity_a", f"carries, {tables.ways[tables.laying]}", "Iz", size.capacity_a.get(tables.laying), "A"),
+        ("breaker_a", "largest breaker", "In max", size.breaker_a, "A"),
+        ("box_cm3", "room in a box", "V", size.box_cm3, "cm³"),
+        ("mv_per_a_m", "drop of two conductors", "ΔU", size.mv_per_a_m, "mV/A/m"),
     ):
         if found is not None:
             values[name] = found.value
-            lines.append(step(what, "table", size.name, found.value, unit, found.source))
+            lines.append(step(what, f"{sign} of {size.name}", "", found.value, unit, found.source))
     sentence = (
         f"{size.name} has {shown(size.area_mm2)} mm² and {shown(resistance.value * 1000)} Ω/km "
         f"at {shown(temperature_c)} °C."
@@ -182,9 +175,35 @@ def conductor_answer(
     return Answer(question="conductor", verdict="figure", sentence=sentence, values=values, lines=tuple(lines))
 
 
+def resistance_line(
+    size: ConductorSize, tables: Tables, *, temperature_c: float, construction: Construction = "solid"
+) -> Line:
+    """Return the step of a working that finds what `ohm_per_m` returns, in ohms for each kilometre.
+
+    Raises:
+        CircuitError: If the temperature or the construction cannot be.
+    """
+    found = ohm_per_m(size, tables, temperature_c=temperature_c, construction=construction)
+    what = f"resistance of {size.name}, {construction}, at {shown(temperature_c)} °C"
+    listed = size.ohm_per_km.get(construction)
+    if listed is None:
+        formula, numbers = _by_formula(size, temperature_c, tables)
+    else:
+        formula = "R' = R' table · (1 + α · (T - 20 °C)) / (1 + α · (T table - 20 °C))"
+        factors = [f"{_warming(each_c, tables):.4f}" for each_c in (temperature_c, tables.resistance_c)]
+        numbers = f"{shown(listed.value)} Ω/km · {' / '.join(factors)}"
+    return step(what, formula, numbers, found.value * 1000, "Ω/km", found.source)
+
+
+def _by_formula(size: ConductorSize, temperature_c: float, tables: Tables) -> tuple[str, str]:
+    """The resistance by area alone, as a formula and with its numbers put in."""
+    rho = shown(resistivity_ohm_m(temperature_c, tables) * 1e9)
+    return "R' = ρ / A", f"{rho} nΩ·m / {shown(size.area_mm2)} mm²"
+
+
 def _area_line(size: ConductorSize) -> Line:
     if size.awg is None:
-        return step("area", "table", size.name, size.area_mm2, "mm²", "IEC 60228")
+        return step("area", f"A of {size.name}", "", size.area_mm2, "mm²", "IEC 60228")
     numbers = f"π / 4 · ({shown(awg_diameter_m(size.awg) * 1000)} mm)²"
     return step(
         "area",

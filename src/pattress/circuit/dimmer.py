@@ -61,7 +61,7 @@ def dimmer_answer(
     lines = [
         step("power", "P = p · n", f"{shown(load.power_w)} W · {load.count}", watts, "W", "as asked"),
         step("usable", "P max = a · P rated", f"{shown(share.value)} · {shown(rated)} W", usable, "W", share.source),
-        step("volt-amperes", "S", f"{shown(total_w)} VA ≤ {shown(rated)} VA", total_w, "VA", DATA_SHEET),
+        step("volt-amperes", "S ≤ P rated", f"{shown(total_w)} VA ≤ {shown(rated)} VA", total_w, "VA", DATA_SHEET),
         step("judged", "P ≤ P max", f"{shown(watts)} W ≤ {shown(usable)} W", usable, "W", DERIVED),
     ]
     count = lamp_count(load.power_w, minimum_load_w, usable) if load.power_w > 0 else None

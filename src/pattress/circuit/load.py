@@ -160,8 +160,9 @@ def rating_answer(rated_current_a: float | None, rated_power_w: float | None, vo
         sentence = "The data sheet says neither amperes nor watts, so what the module may carry is not known."
         return Answer(question="rating", verdict="undecided", sentence=sentence)
     lowest, by = min(limits)
-    numbers = f"min({', '.join(f'{shown(each)} A' for each, _ in limits)})"
-    lines.append(step("rating that counts", "I = min(I1, I2)", numbers, lowest, "A", "common practice"))
+    if len(limits) > 1:
+        numbers = f"min({', '.join(f'{shown(each)} A' for each, _ in limits)})"
+        lines.append(step("rating that counts", "I = min(I1, I2)", numbers, lowest, "A", "common practice"))
     watts = lowest * voltage_v
     sentence = f"At {shown(voltage_v)} V the module may carry {shown(lowest)} A, that is {shown(watts)} VA, by {by}."
     return Answer(

@@ -9,7 +9,7 @@ import math
 from typing import Literal
 
 from pattress.circuit import given
-from pattress.circuit.conductors import ohm_per_m
+from pattress.circuit.conductors import ohm_per_m, resistance_line
 from pattress.circuit.working import DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
 from pattress.model.errors import CircuitError
 from pattress.model.tables import ConductorSize, Construction, Figure, Tables
@@ -264,8 +264,7 @@ def _resistance(
     """The ohms of each metre, at the tables' own temperature where none is given, and the line that says so."""
     at_c = tables.value("conductor_c") if temperature_c is None else temperature_c
     found = ohm_per_m(size, tables, temperature_c=at_c, construction=construction)
-    what, formula = f"resistance of {size.name} at {shown(at_c)} °C", "R' = table, at its temperature"
-    return found, step(what, formula, construction, found.value * 1000, "Ω/km", found.source)
+    return found, resistance_line(size, tables, temperature_c=at_c, construction=construction)
 
 
 def _ways(phases: int) -> float:

@@ -190,7 +190,7 @@ ALL_MISFITS: tuple[Misfit, ...] = (
             circuit=replace(wiring.circuit, box=replace(wiring.circuit.box or Box(volume_cm3=1), volume_cm3=200)),
         ),
         found=(("fit-box-room", "broken"),),
-        words=("of its 200 cm3", "are missing"),
+        words=("of its 200 cm³", "are missing"),
     ),
     Misfit(
         name="supply-too-low",

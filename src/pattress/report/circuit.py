@@ -21,7 +21,7 @@ def circuit_text(answer: Answer, tables: Tables, style: Style) -> str:
     """Return an answer: its verdict, its working with the source of each line, what to mind, who has the last word."""
     word, outcome = _WORDS[answer.verdict]
     lines = [style.strong(word, outcome)] if word else []
-    lines += style.wrapped(answer.sentence, hanging=3)
+    lines += style.wrapped(answer.sentence[:1].upper() + answer.sentence[1:], hanging=3)
     for number, line in enumerate(answer.lines, start=1):
         lines += ["", *style.wrapped(f"{number}. {line.what}", hanging=3)]
         lines += style.wrapped(_worked(line), indent=_INDENT, hanging=_HANGING)
@@ -151,7 +151,7 @@ def _of_size(size: ConductorSize, tables: Tables) -> Iterator[tuple[str, str, Fi
         yield f"carries, {way} ({tables.ways[way]})", "A", figure
     for name, unit, one in (
         ("largest breaker", "A", size.breaker_a),
-        ("room in a box", "cm3", size.box_cm3),
+        ("room in a box", "cm³", size.box_cm3),
         ("drop of two conductors", "mV/A/m", size.mv_per_a_m),
     ):
         if one is not None:

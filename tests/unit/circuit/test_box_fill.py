@@ -48,7 +48,7 @@ def test_what_is_missing_is_said_in_both_units() -> None:
 
     assert answer.verdict == "unfit"
     assert answer.sentence == (
-        "The box needs 295 cm3 (18.00 in3) of its 262.2 cm3 (16.00 in3); 32.77 cm3 (2.00 in3) are missing."
+        "The box needs 295 cm³ (18.00 in³) of its 262.2 cm³ (16.00 in³); 32.77 cm³ (2.00 in³) are missing."
     )
 
 

@@ -15,7 +15,7 @@ def test_a_working_is_shown_line_by_line_with_its_sources() -> None:
     text = circuit_text(load_answer(LAMPS, 230, IEC), IEC, Style(width=100))
 
     assert text == (
-        "six downlights: 0.2609 A at 230 V (54 W, power factor 0.9).\n"
+        "Six downlights: 0.2609 A at 230 V (54 W, power factor 0.9).\n"
         "\n"
         "1. power\n"
         "    P = p · n = 9 W · 6 = 54 W\n"
