@@ -74,6 +74,34 @@ async def test_a_datagram_of_a_listed_sender_goes_to_each_of_its_sources(sender:
     assert house.tallies.of("router-log").heard == house.tallies.of("resolver").heard == 1
 
 
+async def test_what_had_come_when_it_was_told_to_stop_is_not_lost(sender: socket.socket) -> None:
+    async with listening() as house:
+        with socket.create_connection(("127.0.0.1", house.listener.port)) as connected:
+            connected.sendall((LINE + b"\n") * 1_000)  # the loop gets no turn until it is to stop
+            for _ in range(100):
+                sender.sendto(LINE, ("127.0.0.1", house.listener.port))
+
+    assert house.taken == [("router-log", LINE)] * 1_100
+    assert house.tallies.of("router-log").heard == 1_100
+
+
+async def test_a_sender_that_goes_on_does_not_keep_it_from_stopping(
+    sender: socket.socket, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    take = House.take
+
+    def take_while_more_comes(house: House, source: WatchSource, line: bytes) -> None:
+        take(house, source, line)
+        sender.sendto(LINE, ("127.0.0.1", house.listener.port))
+
+    monkeypatch.setattr(House, "take", take_while_more_comes)
+    monkeypatch.setattr(syslog_listener, "MAX_LAST_TURNS", 3)
+    async with listening() as house:
+        sender.sendto(LINE, ("127.0.0.1", house.listener.port))
+
+    assert house.taken
+
+
 async def test_a_stranger_is_counted_and_not_heard(sender: socket.socket) -> None:
     async with listening() as house:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as stranger:
