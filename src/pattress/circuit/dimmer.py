@@ -6,7 +6,7 @@ What belongs here: a dimmer at mains voltage. What does not: LED controllers tha
 import math
 
 from pattress.circuit import given
-from pattress.circuit.load import draw_of
+from pattress.circuit.load import draw_of, power_factor_of
 from pattress.circuit.working import DATA_SHEET, DERIVED, Answer, Verdict, is_within, shown, step
 from pattress.model.article import with_article
 from pattress.model.circuit import EdgeOfDimming, Load, LoadKind
@@ -35,6 +35,8 @@ def dimmer_answer(
         rated_current_a: By the data sheet, in amperes; None where it says nothing.
         minimum_load_w: By the data sheet, in watts; None where it says nothing.
 
+    What lamps may use is their kind's part of the dimmer's watts, and no more than those watts as volt-amperes.
+
     Values: `total_w`, `usable_w`, `minimum_w`, `fewest` and `most` (lamps of this power), each where it is known.
     `unfit` where the kind cannot be dimmed; `undecided` where the data sheet names no rating or the load has no power,
     or where it is so small that a minimum matters (`SMALL_W`) and none is named.
@@ -56,11 +58,15 @@ def dimmer_answer(
     if rated is None:
         sentence = f"The data sheet names no rating of the dimmer, so {shown(watts)} W could not be judged."
         return Answer(question="dimmer", verdict="undecided", sentence=sentence, values={"total_w": watts})
-    usable = rated * share.value
+    factor = power_factor_of(load, tables)
+    usable = rated * min(share.value, factor.value)
     values = {"total_w": watts, "usable_w": usable}
+    part, why = (
+        (share.value, share.source) if share.value <= factor.value else (factor.value, f"cos φ: {factor.source}")
+    )
     lines = [
         step("power", "P = p · n", f"{shown(load.power_w)} W · {load.count}", watts, "W", "as asked"),
-        step("usable", "P max = a · P rated", f"{shown(share.value)} · {shown(rated)} W", usable, "W", share.source),
+        step("usable", "P max = a · P rated", f"{shown(part)} · {shown(rated)} W", usable, "W", why),
         step("volt-amperes", "S ≤ P rated", f"{shown(total_w)} VA ≤ {shown(rated)} VA", total_w, "VA", DATA_SHEET),
         step("judged", "P ≤ P max", f"{shown(watts)} W ≤ {shown(usable)} W", usable, "W", DERIVED),
     ]
@@ -69,7 +75,7 @@ def dimmer_answer(
         values["fewest"], values["most"] = float(count[0]), float(count[1])
     verdict: Verdict = "fits"
     says = [f"{name}: {shown(watts)} W of the {shown(usable)} W that {lamps} may use of {shown(rated)} W."]
-    if not (is_within(watts, usable) and is_within(total_w, rated)):
+    if not is_within(watts, usable):
         verdict = "unfit"
         says[0] = (
             f"{name}: {shown(watts)} W ({shown(total_w)} VA) are more than the {shown(usable)} W that {lamps} "
@@ -82,7 +88,7 @@ def dimmer_answer(
         values["minimum_w"] = least
         numbers = f"{shown(watts)} W ≥ {shown(least)} W"
         lines.append(step("minimum load", "P ≥ P min", numbers, least, "W", DATA_SHEET))
-        if watts < least:
+        if not is_within(least, watts):
             verdict = "unfit"
             says.append(f"{shown(watts)} W are less than the {shown(least)} W that the dimmer needs: it may flicker.")
             if count is not None:

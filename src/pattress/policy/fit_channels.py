@@ -161,7 +161,7 @@ def _dimmed(case: Case, channel: str, loads: Sequence[Load]) -> Fit:
     if not is_one and fit.outcome == "met":
         if least is None:
             return silent(FIT_DIMMER_LOAD, "the data sheet does not say minimum_load_w", channel=channel)
-        if total < least:
+        if not is_within(least, total):
             sentence = f"{shown(total)} W together are less than the {shown(least)} W that the dimmer needs"
             fit = replace(fit, outcome="broken", sentence=sentence)
     lamps = sum(load.count for load in loads)

@@ -38,6 +38,23 @@ def test_volt_amperes_count_too() -> None:
     assert dimmer_answer(lamps(90, factor=0.9), 230, IEC, rated_power_w=200, minimum_load_w=3).verdict == "fits"
 
 
+def test_what_is_said_to_fit_at_most_fits_by_its_volt_amperes_too() -> None:
+    many = dimmer_answer(lamps(9, 10, factor=0.3), 230, IEC, rated_power_w=200, minimum_load_w=3)
+
+    # 200 VA x 0.3 = 60 W, six lamps of 9 W; ten draw 90 W / 0.3 = 300 VA
+    assert (many.verdict, many.values["usable_w"], many.values["most"]) == ("unfit", pytest.approx(60), 6)
+    assert "90 W (300 VA) are more than the 60 W" in many.sentence
+    assert dimmer_answer(lamps(9, 6, factor=0.3), 230, IEC, rated_power_w=200, minimum_load_w=3).verdict == "fits"
+
+
+def test_a_load_of_just_what_the_dimmer_needs_is_enough() -> None:
+    just = dimmer_answer(
+        lamps(0.7, 3), 230, IEC, rated_power_w=200, minimum_load_w=2.1
+    )  # 0.7 x 3 is 2.0999999999999996
+
+    assert just.verdict == "fits"
+
+
 @pytest.mark.parametrize("kind", ["motor", "socket", "fluorescent", "resistive", "electronic", "led-strip"])
 def test_what_cannot_be_dimmed_never_fits(kind: LoadKind) -> None:
     assert dimmer_answer(lamps(50, kind=kind), 230, IEC, rated_power_w=200, minimum_load_w=3).verdict == "unfit"

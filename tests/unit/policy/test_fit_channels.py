@@ -166,6 +166,14 @@ def test_what_is_fed_through_a_free_contact_at_an_unsaid_voltage_is_unverified()
             "broken",
             "2 W together are less than the 3 W",
         ),
+        (  # 2 x 45 W / 0.3 = 300 VA
+            [
+                Load(channel="dimmer.1", kind="led-lamp", power_w=45, power_factor=0.3),
+                Load(channel="dimmer.1", kind="led-lamp", name="others", power_w=45, power_factor=0.3),
+            ],
+            "broken",
+            "Together the loads use 150 %",
+        ),
     ],
 )
 def test_a_dimmer_has_neither_too_much_nor_too_little_load(lamps: list[Load], outcome: str, words: str) -> None:
