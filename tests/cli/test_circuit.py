@@ -171,6 +171,14 @@ def test_a_data_sheet_fills_in_what_is_not_given() -> None:
     assert given["values"]["rating_a"] == 5
 
 
+def test_the_total_of_a_data_sheet_counts_beside_the_breaker() -> None:
+    words = ("channels", "10", "10", "--voltage", "230", "--breaker-a", "20", "--module", "brackenvolt-twin")
+
+    assert document(*words)["verdict"] == "unfit"  # the data sheet: 16 A in all
+    assert document(*words)["values"]["total_limit_a"] == 16
+    assert document(*words, "--total-a", "20")["verdict"] == "fits"
+
+
 def test_the_figures_of_a_site_count(folder: Path) -> None:
     words = ("contact", "9", "--count", "50", "--power-factor", "0.9", "--kind", "led-lamp", "--voltage", "230")
 

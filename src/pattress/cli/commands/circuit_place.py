@@ -144,7 +144,7 @@ def channels(
         voltage,
         rated_current_a=sheet.rated_current_a if rated_a is None else rated_a,
         rated_power_w=sheet.rated_power_w if rated_w is None else rated_w,
-        total_rated_a=total_a,
+        total_rated_a=sheet.total_current_a if total_a is None else total_a,
         breaker_a=breaker_a,
     )
     answer_with(answer, tables_for(site, family), json=json)
