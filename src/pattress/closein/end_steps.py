@@ -12,6 +12,7 @@ from pattress.closein.talk import Question
 from pattress.daemon.watch import KEEP_S
 from pattress.egress.conversations import PAIRING
 from pattress.model.closein import StepResult
+from pattress.model.reading import Reading, Snapshot
 from pattress.model.watching import WatchSource
 from pattress.policy.account import known_ids, subject_of
 from pattress.policy.outside import Outlook, device_findings
@@ -82,13 +83,31 @@ def outside(stage: Stage, outlook: Outlook) -> Ended:
     raise AssertionError("a look at the outside always finds something")
 
 
-async def sign_off(stage: Stage, who: str, results: Sequence[StepResult]) -> Ended:
-    """The person agrees to what was found. What is broken nobody can agree to."""
+async def sign_off(
+    stage: Stage,
+    who: str,
+    results: Sequence[StepResult],
+    not_done: Sequence[str],
+    reading: Reading,
+    settings: Ended,
+) -> Ended:
+    """The person agrees to what was found. What is broken nobody can agree to, nor to settings that nobody can read.
+
+    `not_done` names the steps without a result; `settings` is how those of `reading` are judged, which is what drift is
+    measured against from then on.
+    """
     others = [one for one in results if one.kind != "sign-off"]
     broken = [one.step for one in others if one.outcome == "broken"]
     open_ones = [f"{one.step} ({one.outcome})" for one in others if one.outcome in ("unverified", "skipped")]
+    open_ones += [f"{step} (not done)" for step in not_done]
     if broken:
         return Ended(outcome="broken", sentence=f"not as it should be: {', '.join(broken)}. Mend it and do those again")
+    if not isinstance(reading, Snapshot):
+        sentence = f"the module does not answer now, so that its settings cannot be signed off: {reading.reason}"
+        return Ended(outcome="unverified", sentence=sentence)
+    if settings.outcome == "broken":
+        sentence = f"its settings are no longer as they should be: {settings.sentence}"
+        return Ended(outcome="broken", sentence=sentence, facts=settings.facts)
     gaps = f" Not shown: {', '.join(open_ones)}." if open_ones else ""
     reply = await stage.ask(
         Question(

@@ -12,7 +12,7 @@ from pattress.closein.stage import Ended, Stage
 from pattress.closein.talk import Question
 from pattress.model.device import Device
 from pattress.model.finding import Finding
-from pattress.model.reading import Snapshot
+from pattress.model.reading import Reading, Snapshot
 from pattress.model.vocabulary import Value
 from pattress.policy.account import subject_of
 from pattress.policy.compiled import CompiledPolicy
@@ -111,7 +111,11 @@ async def recognise(stage: Stage) -> Ended:
 
 async def settings(stage: Stage, now: datetime) -> Ended:
     """Every setting is as policy and plan say."""
-    reading = await stage.read()
+    return judged(stage, await stage.read(), now)
+
+
+def judged(stage: Stage, reading: Reading, now: datetime) -> Ended:
+    """Judge the settings of a reading by policy and plan."""
     policy = CompiledPolicy(stage.site.policy, stage.site.networks)
     checks = policy.checks(stage.profile, stage.point)
     subject = subject_of(stage.point, stage.device)

@@ -87,8 +87,9 @@ class CloseInRunner:
             site=self._site, point=point, profile=profile, talk=self._talk, clock=self._clock, pace=order.pace,
             read_device=session.read,
         )  # fmt: skip
-        steps = to_do(steps_of(profile, point), check, order.step)
-        return _Run(check, stage, finder, steps, order.who, is_one_of_several=len(order.points) > 1)
+        every_step = steps_of(profile, point)
+        steps = to_do(every_step, check, order.step)
+        return _Run(check, stage, finder, every_step, steps, order.who, is_one_of_several=len(order.points) > 1)
 
     async def _walk(self, runs: Sequence["_Run"]) -> None:
         """Do what is done at each box, then what is waited for together, then the end of each."""
@@ -168,7 +169,7 @@ class CloseInRunner:
         stage, (kind, _, channel) = run.stage, step.name.partition(".")
         if kind == "found":
             return await self._found(run)
-        if stage.device is None and kind not in ("fit", "sign-off"):
+        if stage.device is None and kind != "fit":
             await self._seen_before(run)
         do: dict[str, Callable[[], Awaitable[Ended]]] = {
             "recognised": lambda: module_steps.recognise(stage),
@@ -180,7 +181,7 @@ class CloseInRunner:
             "heat": lambda: heat_step.heat(stage),
             "power-cut": lambda: long_steps.power_cut(stage),
             "outside": lambda: self._outside(run),
-            "sign-off": lambda: end_steps.sign_off(stage, run.who, run.check.results),
+            "sign-off": lambda: self._sign_off(run),
         }
         if kind == "fit":
             return module_steps.fit(stage, self._fitness(stage.point))
@@ -214,31 +215,38 @@ class CloseInRunner:
 
         return end_steps.outside(run.stage, await end_steps.until_told(run.stage, last_at, look))
 
+    async def _sign_off(self, run: "_Run") -> Ended:
+        reading = await run.stage.read()
+        run.last = reading if isinstance(reading, Snapshot) else None
+        done = {one.step for one in run.check.results}
+        not_done = [one.name for one in run.every_step if one.name not in done and one.kind != "sign-off"]
+        settings = module_steps.judged(run.stage, reading, self._clock())
+        return await end_steps.sign_off(run.stage, run.who, run.check.results, not_done, reading, settings)
+
     async def _agree(self, run: "_Run") -> None:
         """Keep the reading that the person agreed to: drift is measured against it from now on."""
-        reading = await run.stage.read()
-        if isinstance(reading, Snapshot) and run.stage.device is not None:
-            agreed = SignOff(
-                device=run.stage.device.id, point=run.stage.point.name, at=self._clock(), who=run.who,
-                why=f"close-in check {run.check.id}", values=settings_of(reading),
-            )  # fmt: skip
-            await self._store.sign_off([agreed])
-            await self._store.end_close_in(run.check.id, self._clock(), is_signed_off=True)
-        else:
-            self._talk.say("The module does not answer now: its settings could not be signed off. Do `sign-off` again.")
+        assert run.stage.device is not None and run.last is not None, "it was read to be agreed to"  # noqa: S101, PT018
+        agreed = SignOff(
+            device=run.stage.device.id, point=run.stage.point.name, at=self._clock(), who=run.who,
+            why=f"close-in check {run.check.id}", values=settings_of(run.last),
+        )  # fmt: skip
+        await self._store.sign_off([agreed])
+        await self._store.end_close_in(run.check.id, self._clock(), is_signed_off=True)
 
 
 @dataclass(slots=True)
 class _Run:
-    """The check of one point, as it goes on."""
+    """The check of one point, as it goes on. `last` is the reading that the person is asked to agree to."""
 
     check: CloseIn
     stage: Stage
     finder: Finder
+    every_step: list[Step]
     steps: list[Step]
     who: str
     is_one_of_several: bool
     is_over: bool = False
+    last: Snapshot | None = None
 
 
 _Try = tuple[_Run, Step]

@@ -7,11 +7,12 @@ from collections.abc import Iterator, Sequence
 
 from pattress.model.closein import CloseIn, StepResult
 from pattress.report.document import Document, time_text
+from pattress.report.planned import steps_not_done
 from pattress.report.visible import visible
 
 
 def check_lines(checks: Sequence[CloseIn]) -> Iterator[str]:
-    """Yield one line for each check, and one for each step that is not met."""
+    """Yield one line for each check, and one for each step that is not met or not done."""
     for check in checks:
         count = dict.fromkeys(("met", "broken", "unverified", "skipped"), 0)
         for result in check.results:
@@ -24,6 +25,8 @@ def check_lines(checks: Sequence[CloseIn]) -> Iterator[str]:
         for result in check.results:
             if result.outcome != "met":
                 yield visible(f"  {result.outcome}: {result.step}: {result.sentence}")
+        for step in steps_not_done(check):
+            yield visible(f"  not done: {step}")
 
 
 def close_in_document(checks: Sequence[CloseIn]) -> Document:
@@ -56,4 +59,5 @@ def _check_entry(check: CloseIn) -> Document:
         "ended_at": None if check.ended_at is None else time_text(check.ended_at),
         "is_signed_off": check.is_signed_off,
         "steps": [step_entry(one) for one in check.results],
+        "not_done": list(steps_not_done(check)),
     }

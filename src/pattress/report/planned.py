@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import MISSING, fields, is_dataclass
 from typing import Any
 
+from pattress.model.closein import CloseIn
 from pattress.model.plan import Point
 from pattress.model.profile import Profile
 from pattress.model.vocabulary import Value
@@ -35,6 +36,12 @@ def planned_facts(
 def planned_steps(planned: Mapping[str, Value]) -> dict[str, str]:
     """Return the steps that a check was to have, with their titles; none where that was not kept."""
     return {name.removeprefix("steps."): str(one) for name, one in planned.items() if name.startswith("steps.")}
+
+
+def steps_not_done(check: CloseIn) -> dict[str, str]:
+    """Return the steps that a check was to have and has no result of, with their titles."""
+    done = {one.step for one in check.results}
+    return {name: title for name, title in planned_steps(check.planned).items() if name not in done}
 
 
 def circuit_lines(planned: Mapping[str, Value]) -> Lines:

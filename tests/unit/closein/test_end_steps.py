@@ -1,15 +1,17 @@
 """The last steps: silence towards the outside, and the person who agrees."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from pattress.closein.end_steps import lag_s, outside, sign_off, until_told
-from pattress.closein.stage import Stage
+from pattress.closein.stage import Ended, Stage
 from pattress.closein.talk import SkipStepError
 from pattress.model.closein import StepOutcome, StepResult
 from pattress.model.encounter import Encounter, Hearing
+from pattress.model.reading import Reading, Snapshot, Unreadable
 from pattress.model.watching import Watching, WatchKind, WatchSource
 from pattress.policy.outside import Outlook
 from unit.closein.scripted import DEVICE, NOON, Scripted, stage
@@ -164,10 +166,25 @@ def result(step: str, outcome: StepOutcome) -> StepResult:
     )
 
 
+ANSWERS = Snapshot(device=DEVICE.id, kind="twin", taken_at=LAST, duration_s=0.1, values={})
+SILENT = Unreadable(device=DEVICE.id, kind="twin", taken_at=LAST, reason="no answer within 5 s")
+IN_ORDER = Ended(outcome="met", sentence="4 of 4 checks are met")
+
+
+async def agreed(
+    script: Scripted,
+    *results: StepResult,
+    not_done: Sequence[str] = (),
+    reading: Reading = ANSWERS,
+    settings: Ended = IN_ORDER,
+) -> Ended:
+    return await sign_off(stage(script), "A. Fitter", results, not_done, reading, settings)
+
+
 async def test_nobody_can_agree_to_what_is_broken() -> None:
     script = Scripted()
 
-    ended = await sign_off(stage(script), "A. Fitter", [result("heat", "broken"), result("radio", "met")])
+    ended = await agreed(script, result("heat", "broken"), result("radio", "met"))
 
     assert (ended.outcome, script.asked) == ("broken", [])
     assert "heat" in ended.sentence
@@ -176,8 +193,20 @@ async def test_nobody_can_agree_to_what_is_broken() -> None:
 async def test_what_was_not_shown_is_said_before_a_person_agrees() -> None:
     script = Scripted().when("may the wall be closed", "yes")
 
-    ended = await sign_off(stage(script), "A. Fitter", [result("heat", "skipped"), result("fit", "unverified")])
+    ended = await agreed(script, result("heat", "skipped"), result("fit", "unverified"), not_done=["radio"])
 
     assert ended.outcome == "met"
-    assert "Not shown: heat (skipped), fit (unverified)." in script.asked[0]
-    assert (await sign_off(stage(Scripted().when("may the wall", "no")), "B", [])).outcome == "broken"
+    assert "Not shown: heat (skipped), fit (unverified), radio (not done)." in script.asked[0]
+    assert (await agreed(Scripted().when("may the wall", "no"))).outcome == "broken"
+
+
+async def test_settings_that_nobody_can_read_or_that_changed_since_are_not_agreed_to() -> None:
+    script = Scripted()
+    changed = Ended(outcome="broken", sentence="mqtt.host is another")
+
+    silent = await agreed(script, result("settings", "met"), reading=SILENT)
+    other = await agreed(script, result("settings", "met"), settings=changed)
+
+    assert (silent.outcome, other.outcome, script.asked) == ("unverified", "broken", [])
+    assert "its settings cannot be signed off: no answer within 5 s" in silent.sentence
+    assert "no longer as they should be: mqtt.host is another" in other.sentence

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from pattress.cli.commands.close_in import status_of_checks
+from pattress.cli.output import UNVERIFIED
 from pattress.closein import runner
 from pattress.closein.pace import Pace
 from pattress.closein.runner import CloseInRunner, Order
@@ -19,6 +21,7 @@ from pattress.model.plan import Plan, Point
 from pattress.model.reading import Reading, Unreadable
 from pattress.model.site import Site
 from pattress.model.vocabulary import Value
+from pattress.report.closein import check_lines
 from pattress.store.store import Store
 from unit.closein.scripted import AT_REST, NOON, Scripted, stage
 
@@ -304,3 +307,28 @@ async def test_a_broken_step_can_be_done_again_at_once_and_is_then_met(
     outcomes = [one.outcome for one in talk.results if one.step == "recognised"]
     assert outcomes == ["broken", "unverified"]
     assert {one.step: one.outcome for one in check.results}["recognised"] == "unverified"
+
+
+async def test_a_step_alone_does_not_make_a_whole_check_and_the_sign_off_says_so(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = script()
+
+    [check] = await walked(site, talk, monkeypatch, "hall-lights", step="sign-off")
+
+    assert check.is_signed_off
+    assert "Not shown: found (not done), recognised (not done)" in talk.asked[-1]
+    assert status_of_checks([check]) == UNVERIFIED
+    assert "  not done: radio" in list(check_lines([check]))
+
+
+async def test_a_module_that_was_not_found_cannot_be_signed_off(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    talk = script()
+    talk.heeds = False
+    monkeypatch.setattr(FakeSession, "merged", lambda self: merge([]))
+
+    [check] = await walked(site, talk, monkeypatch, "hall-lights")
+
+    last = check.results[-1]
+    assert (last.step, last.outcome, check.is_signed_off) == ("sign-off", "skipped", False)
+    assert "the module was not found" in last.sentence

@@ -63,10 +63,12 @@ def close_in(
 
 def status_of_checks(checks: "Sequence[CloseIn]") -> int:
     """Return the exit status: broken, else not all of it shown or agreed to, else all met."""
+    from pattress.report.planned import steps_not_done
+
     outcomes = {result.outcome for check in checks for result in check.results}
     if "broken" in outcomes:
         return BROKEN
-    is_whole = all(check.is_signed_off for check in checks) and outcomes <= {"met"}
+    is_whole = all(check.is_signed_off and not steps_not_done(check) for check in checks) and outcomes <= {"met"}
     return ALL_MET if is_whole else UNVERIFIED
 
 
