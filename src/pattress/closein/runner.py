@@ -154,6 +154,9 @@ class CloseInRunner:
             ended = await self._done(run, step)
         except SkipStepError as reason:
             ended = Ended(outcome="skipped", sentence=str(reason))
+        except BaseException:  # stopped, or the program ends: what was read so far is kept, as of a try cut short
+            await self._store.keep_samples(run.check.id, step.name, stage.samples)
+            raise
         result = StepResult(
             step=step.name, title=step.title, outcome=ended.outcome, sentence=ended.sentence, began_at=began_at,
             ended_at=self._clock(), facts=ended.facts, samples=tuple(stage.samples),

@@ -12,7 +12,7 @@ from pattress.report.visible import visible
 
 
 def check_lines(checks: Sequence[CloseIn]) -> Iterator[str]:
-    """Yield one line for each check, and one for each step that is not met or not done."""
+    """Yield one line for each check, one for each step that is not met, and one of those that were not done."""
     for check in checks:
         count = dict.fromkeys(("met", "broken", "unverified", "skipped"), 0)
         for result in check.results:
@@ -25,8 +25,8 @@ def check_lines(checks: Sequence[CloseIn]) -> Iterator[str]:
         for result in check.results:
             if result.outcome != "met":
                 yield visible(f"  {result.outcome}: {result.step}: {result.sentence}")
-        for step in steps_not_done(check):
-            yield visible(f"  not done: {step}")
+        if not_done := steps_not_done(check):
+            yield visible(f"  not done: {', '.join(not_done)}")
 
 
 def close_in_document(checks: Sequence[CloseIn]) -> Document:

@@ -24,9 +24,10 @@ def test_the_document_keeps_to_its_schema_and_says_of_steps_what_the_certificate
     assert {one["try"] for one in check["steps"]} == {1, 3}
 
 
-def test_the_lines_name_each_step_that_is_not_met() -> None:
+def test_the_lines_name_each_step_that_is_not_met_or_not_done() -> None:
     well, ill = ([*check_lines([one.check])] for one in (IN_ORDER, UNFINISHED))
 
     assert well == ["hall-lights: signed off. 14 met, 0 broken, 0 could not be checked, 0 skipped (check 3)"]
     assert ill[0].startswith("hall-lights: NOT signed off: do not close the wall. 9 met, 1 broken, ")
-    assert ill[1:] == ["  broken: output.2: the fan did not start: 0.1 W"]
+    assert ill[1] == "  broken: output.2: the fan did not start: 0.1 W"
+    assert ill[2:] == ["  not done: heat, power-cut, outside, sign-off"]
