@@ -179,6 +179,13 @@ def test_the_total_of_a_data_sheet_counts_beside_the_breaker() -> None:
     assert document(*words, "--total-a", "20")["verdict"] == "fits"
 
 
+def test_what_a_data_sheet_states_of_motors_counts_for_a_motor() -> None:
+    found = document(*shlex.split("contact 700 --kind motor --voltage 230 --module brackenvolt-twin"))
+
+    assert found["verdict"] == "unfit"  # 700 W / (230 V x 0.7) = 4.348 A; the data sheet: 3 A
+    assert "4.348 A are more than the 3 A that the data sheet gives for a motor load" in found["sentence"]
+
+
 def test_the_figures_of_a_site_count(folder: Path) -> None:
     words = ("contact", "9", "--count", "50", "--power-factor", "0.9", "--kind", "led-lamp", "--voltage", "230")
 

@@ -6,7 +6,7 @@ source. There is no published universal number; every factor used stands in the 
 
 from pattress.circuit import given
 from pattress.circuit.load import Draw, draw_of, rating_answer
-from pattress.circuit.working import DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
+from pattress.circuit.working import DATA_SHEET, DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
 from pattress.model.article import with_article
 from pattress.model.circuit import Load, LoadKind
 from pattress.model.tables import Figure, Tables
@@ -42,10 +42,15 @@ def module_answer(
     *,
     rated_current_a: float | None,
     rated_power_w: float | None,
+    stated_w: float | None = None,
+    stated_a: float | None = None,
     is_dc: bool = False,
     draw: Draw | None = None,
 ) -> Answer:
     """Return whether one output of a module carries a load: rating at this voltage, derated for its kind.
+
+    What the maker states of loads of this kind counts before the general factors for it; the ampere rating counts
+    beside that, for watts that are stated at one voltage are more amperes at a lower one.
 
     Args:
         load: What the channel feeds. One free of potential draws nothing that counts.
@@ -53,21 +58,26 @@ def module_answer(
         tables: Their factors for the kind, and `module_continuous_factor`.
         rated_current_a: By the data sheet, in amperes; None where it says nothing.
         rated_power_w: By the data sheet, in watts; None where it says nothing.
+        stated_w: Watts that the data sheet states for loads of this kind; None where it states none.
+        stated_a: Amperes that it states for loads of this kind, in the place of watts; None where it states none.
         is_dc: Whether the load's own circuit is direct current.
         draw: What the load draws, where it is known better than from its marks; None computes it.
 
-    Values: `current_a`, `counted_a`, `rating_a`, `usable_share`, `usable_a`, `inrush_a`. `undecided` where the data
-    sheet says neither rating, or the load's power is not known.
+    Values: `current_a`, `counted_a`, `used_share` (of what the output may carry), and `rating_a`, `usable_share`,
+    `usable_a`, `inrush_a`, `most_w`; or, where the maker states a limit, `stated_w` or `stated_a`. `undecided` where
+    the data sheet says neither rating nor such a limit, or the load's power is not known.
 
     Raises:
         CircuitError: If a number cannot be.
     """
     drawn = draw or draw_of(load, voltage_v, tables, is_dc=is_dc)
-    rating = rating_answer(rated_current_a, rated_power_w, voltage_v)
     name = load.title
     if not drawn.is_known:
         sentence = f"The power of {name} was not said, so whether the module carries it was not judged."
         return Answer(question="module", verdict="undecided", sentence=sentence)
+    if stated_w is not None or stated_a is not None:
+        return _stated_answer(load, voltage_v, drawn, tables, stated_w, stated_a, rated_current_a, is_dc=is_dc)
+    rating = rating_answer(rated_current_a, rated_power_w, voltage_v)
     if rating.verdict == "undecided":
         sentence = f"{name} draws {shown(drawn.current_a)} A, but {rating.sentence[0].lower()}{rating.sentence[1:]}"
         return Answer(question="module", verdict="undecided", sentence=sentence, values={"current_a": drawn.current_a})
@@ -80,9 +90,7 @@ def module_answer(
     inrush_a = inrush.value * drawn.current_a
     is_carried = is_within(counted, usable_a)
     lines = (
-        _amperes(
-            "current", "I = S / U", f"{shown(drawn.apparent_va)} VA / {shown(voltage_v)} V", drawn.current_a, DERIVED
-        ),
+        _current_line(drawn, voltage_v),
         *rating.lines,
         step(
             f"usable part for {with_article(load.kind)} load",
@@ -110,9 +118,8 @@ def module_answer(
         _amperes("judged", "I counted ≤ I usable", f"{shown(counted)} A ≤ {shown(usable_a)} A", usable_a, DERIVED),
     )
     most_w = usable_a / (factor.value if drawn.is_continuous else 1.0) * voltage_v * drawn.power_factor
-    counted_words = f"{shown(counted)} A" + (" counted as continuous" if drawn.is_continuous else "")
     sentence = (
-        f"{name}: {counted_words} against {shown(usable_a)} A usable "
+        f"{name}: {_counted_words(drawn, counted)} against {shown(usable_a)} A usable "
         f"({percent(share.value)} of {shown(rating.values['rating_a'])} A for {with_article(load.kind)} load); "
         f"at most {shown(most_w)} W of this kind {'fit' if is_carried else 'would fit'}."
     )
@@ -123,6 +130,7 @@ def module_answer(
         values={
             "current_a": drawn.current_a,
             "counted_a": counted,
+            "used_share": counted / usable_a,
             "rating_a": rating.values["rating_a"],
             "usable_share": share.value,
             "usable_a": usable_a,
@@ -168,6 +176,71 @@ def inrush_answer(kind: LoadKind, current_a: float, rated_current_a: float, tabl
         ),
         cautions=(MAKER_FIRST,),
     )
+
+
+def _stated_answer(
+    load: Load,
+    voltage_v: float,
+    drawn: Draw,
+    tables: Tables,
+    stated_w: float | None,
+    stated_a: float | None,
+    rated_current_a: float | None,
+    *,
+    is_dc: bool,
+) -> Answer:
+    """Whether a load is within what the maker states of its kind, and within the ampere rating."""
+    if stated_w is not None:
+        limit, unit, formula = given.not_negative(stated_w, "stated power", "W"), "W", "P ≤ P stated"
+        value = load.total_w if load.total_w > 0 else drawn.apparent_va
+    else:
+        limit, unit, formula = given.not_negative(stated_a or 0.0, "stated current", "A"), "A", "I ≤ I stated"
+        value = drawn.current_a
+    factor = tables.figure("module_continuous_factor")
+    counted = drawn.current_a * (factor.value if drawn.is_continuous else 1.0)
+    is_stated, is_carried = is_within(value, limit), True
+    kind = with_article(load.kind)
+    numbers = f"{shown(value)} {unit} ≤ {shown(limit)} {unit}"
+    lines = [
+        _current_line(drawn, voltage_v),
+        step(f"stated for {kind} load", formula, numbers, limit, unit, DATA_SHEET),
+        *((_counted_line(drawn, counted, factor),) if drawn.is_continuous else ()),
+    ]
+    values = {
+        "current_a": drawn.current_a,
+        "counted_a": counted,
+        "used_share": value / limit if limit > 0 else float(value > 0),
+        "stated_w" if unit == "W" else "stated_a": limit,
+    }
+    sentence = (
+        f"{load.title}: {shown(value)} {unit} {'are within' if is_stated else 'are more than'} "
+        f"the {shown(limit)} {unit} that the data sheet gives for {kind} load."
+    )
+    if rated_current_a is not None:
+        rated = given.positive(rated_current_a, "rated current", "A")
+        is_carried = is_within(counted, rated)
+        values["used_share"] = max(values["used_share"], counted / rated)
+        numbers = f"{shown(counted)} A ≤ {shown(rated)} A"
+        lines.append(step("ampere rating", "I counted ≤ I1", numbers, rated, "A", DATA_SHEET))
+        if not is_carried:
+            sentence += f" {_counted_words(drawn, counted)} are more than its rating of {shown(rated)} A."
+    return Answer(
+        question="module",
+        verdict="fits" if is_stated and is_carried else "unfit",
+        sentence=sentence,
+        values=values,
+        lines=tuple(lines),
+        cautions=(ARC,) if is_dc else (),
+    )
+
+
+def _counted_words(draw: Draw, counted: float) -> str:
+    return f"{shown(counted)} A" + (" counted as continuous" if draw.is_continuous else "")
+
+
+def _current_line(draw: Draw, voltage_v: float) -> Line:
+    numbers = f"{shown(draw.apparent_va)} VA / {shown(voltage_v)} V"
+    return _amperes("current", "I = S / U", numbers, draw.current_a, DERIVED)
 
 
 def _counted_line(draw: Draw, counted: float, factor: Figure) -> Line:

@@ -13,7 +13,6 @@ from pattress.circuit.led import class2_answer, strip_answer, strip_drop_answer,
 from pattress.circuit.load import rating_answer
 from pattress.circuit.supply import channels_answer
 from pattress.circuit.working import Answer, is_within, percent, shown
-from pattress.model.article import with_article
 from pattress.model.circuit import EdgeOfDimming, Load
 from pattress.model.errors import CircuitError
 from pattress.policy.fit_case import Case, Fit, asked, pieces, silent, title_of, worst
@@ -72,13 +71,6 @@ def _rated(case: Case, channel: str, load: Load) -> tuple[Fit, float]:
         draw = drawn(case, load)
     except CircuitError as error:
         return silent(FIT_RATING, error.what, channel=channel), 0.0
-    limit_w = sheet.load_w.get(load.kind)
-    if limit_w is not None:
-        total = draw.apparent_va if load.total_w <= 0 else load.total_w
-        return _against(told, channel, total, limit_w, "W"), total / limit_w if limit_w else 1.0
-    if load.kind == "motor" and sheet.motor_current_a:
-        limit_a = sheet.motor_current_a
-        return _against(told, channel, draw.current_a, limit_a, "A"), draw.current_a / limit_a
     fit = asked(
         FIT_RATING,
         partial(
@@ -88,26 +80,18 @@ def _rated(case: Case, channel: str, load: Load) -> tuple[Fit, float]:
             case.tables,
             rated_current_a=sheet.rated_current_a,
             rated_power_w=sheet.rated_power_w,
+            stated_w=sheet.load_w.get(load.kind),
+            stated_a=sheet.motor_current_a if load.kind == "motor" else None,
             is_dc=case.circuit.is_dc,
             draw=draw,
         ),
         channel=channel,
     )
+    share = fit.answer.values.get("used_share", 0.0) if fit.answer is not None else 0.0
     if fit.answer is None or "usable_a" not in fit.answer.values:
-        return fit, 0.0
+        return fit, share
     rating = rating_answer(sheet.rated_current_a, sheet.rated_power_w, case.circuit.voltage_v)
-    share = fit.answer.values["counted_a"] / fit.answer.values["usable_a"]
     return replace(fit, sentence=f"{fit.sentence}. {rating.sentence.rstrip('.')}"), share
-
-
-def _against(load: Load, channel: str, value: float, limit: float, unit: str) -> Fit:
-    fits = is_within(value, limit)
-    word = "are within" if fits else "are more than"
-    sentence = (
-        f"{load.name}: {shown(value)} {unit} {word} the {shown(limit)} {unit} that the data sheet gives for "
-        f"{with_article(load.kind)} load"
-    )
-    return Fit(rule=FIT_RATING, outcome="met" if fits else "broken", sentence=sentence, channel=channel)
 
 
 def _together(channel: str, parts: Sequence[tuple[Fit, float]]) -> Fit:

@@ -9,6 +9,7 @@ from pattress.model.circuit import Conductors, Load
 from pattress.site.files import parse_toml
 from pattress.site.tables_file import tables_of
 from unit.policy.fit_examples import (
+    AMERICA,
     DIMMER,
     DOWNLIGHTS,
     DRY,
@@ -78,6 +79,29 @@ def test_what_the_data_sheet_says_of_a_kind_of_load_counts_before_general_factor
 
     assert (fit.outcome, more.outcome) == ("met", "broken")
     assert "270 W are within the 300 W that the data sheet gives for an led-lamp load" in fit.sentence
+
+
+def test_watts_that_the_data_sheet_states_are_no_leave_for_more_amperes_than_it_states() -> None:
+    sheet = rated(RELAY, load_w={"resistive": 3500})
+    lasting = replace(HEATER, power_w=3400, is_continuous=True)
+
+    mains = judged(sheet, replace(HEATER, power_w=3400))["fit-rating"]
+    america = judged(sheet, replace(HEATER, power_w=2400), tables=NEC, **AMERICA)["fit-rating"]
+    for_hours = judged(sheet, lasting)["fit-rating"]
+
+    assert (mains.outcome, america.outcome, for_hours.outcome) == ("met", "broken", "broken")
+    assert america.sentence.endswith("20 A are more than its rating of 16 A")  # 2400 W / 120 V
+    assert for_hours.sentence.endswith(
+        "18.48 A counted as continuous are more than its rating of 16 A"
+    )  # 14.78 A x 1.25
+    assert america.answer is not None
+    assert america.answer.values["stated_w"] == 3500
+
+
+def test_a_motor_current_of_nought_is_no_leave_for_motors() -> None:
+    motor = Load(channel="output.1", kind="motor", power_w=100)
+
+    assert judged(rated(RELAY, motor_current_a=0), motor)["fit-rating"].outcome == "broken"
 
 
 def test_loads_of_several_kinds_at_one_output_add_up_by_the_part_that_each_uses() -> None:

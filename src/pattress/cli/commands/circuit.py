@@ -122,6 +122,8 @@ def contact(
         tables,
         rated_current_a=_or(rated_a, sheet.rated_current_a),
         rated_power_w=_or(rated_w, sheet.rated_power_w),
+        stated_w=sheet.load_w.get(asked.kind),
+        stated_a=sheet.motor_current_a if asked.kind == "motor" else None,
         is_dc=dc,
     )
     answer_with(answer, tables, json=json)
