@@ -24,6 +24,7 @@ from pattress.closein.shared_talk import SharedTalk
 from pattress.closein.stage import Ended, Stage
 from pattress.closein.talk import Question, SkipStepError, StopCheckError, Talk
 from pattress.model.closein import CloseIn, StepResult
+from pattress.model.errors import StoreError
 from pattress.model.finding import Finding
 from pattress.model.kept import SignOff
 from pattress.model.plan import Point
@@ -161,12 +162,25 @@ class CloseInRunner:
             step=step.name, title=step.title, outcome=ended.outcome, sentence=ended.sentence, began_at=began_at,
             ended_at=self._clock(), facts=ended.facts, samples=tuple(stage.samples),
         )  # fmt: skip
-        await self._store.keep_step(run.check.id, result)
+        await self._keep(run, result)
         run.check = await self._store.close_in(run.check.id)
         stage.talk.result(stage.point.name, result)
         if step.kind == "sign-off" and ended.outcome == "met":
             await self._agree(run)
         return result
+
+    async def _keep(self, run: "_Run", result: StepResult) -> None:
+        """Keep a result; where the database is full or busy, the person may make room and have it tried again."""
+        while True:
+            try:
+                await self._store.keep_step(run.check.id, result)
+            except StoreError as error:
+                run.stage.talk.say(str(error))
+                text = f"{result.step} could not be kept, and would have to be done anew. Try to keep it again?"
+                if await run.stage.talk.ask(Question(text=text, replies=("again", "stop"))) == "stop":
+                    raise StopCheckError from error
+            else:
+                return
 
     async def _done(self, run: "_Run", step: Step) -> Ended:
         stage, (kind, _, channel) = run.stage, step.name.partition(".")

@@ -17,6 +17,7 @@ from pattress.closein.talk import Question, Reply
 from pattress.identity import Merged, merge
 from pattress.model.closein import CloseIn, StepResult
 from pattress.model.device import Device, Sighting
+from pattress.model.errors import StoreError
 from pattress.model.plan import Plan, Point
 from pattress.model.reading import Reading, Unreadable
 from pattress.model.site import Site
@@ -293,6 +294,29 @@ async def test_what_was_read_in_a_step_that_is_stopped_or_cut_short_is_kept(
         samples = await store.samples_of(check.id, "radio")
     levels = [one for one in samples if one.name == "net.rssi_dbm"]
     assert len(levels) == 2 * (1 + QUICK.radio_readings), "of both tries"
+
+
+async def test_a_result_that_a_full_disk_refuses_is_kept_when_there_is_room(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = script().when("radio could not be kept", "again").when("Switch the circuit off", "stop")
+    talk.replies = [one for one in talk.replies if not callable(one[1])]
+    kept, refused = Store.keep_step, list[str]()
+
+    async def keep_step(self: Store, number: int, result: StepResult) -> int:
+        if result.step == "radio" and not refused:
+            refused.append(result.step)
+            raise StoreError("the disk is full", where="pattress.db", next_step="Make room")
+        return await kept(self, number, result)
+
+    monkeypatch.setattr(Store, "keep_step", keep_step)
+
+    [check] = await walked(site, talk, monkeypatch, "hall-lights")
+
+    assert refused == ["radio"]
+    assert any("the disk is full" in text for text in talk.said)
+    assert sum("Fit the plate" in text for text in talk.asked) == 1, "the step itself is not done again"
+    assert {one.step: one.outcome for one in check.results}["radio"] == "met"
 
 
 async def test_begun_anew_the_old_check_stays_as_given_up(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
