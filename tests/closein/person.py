@@ -164,6 +164,10 @@ async def _look(person: Person, found: re.Match[str]) -> str:
     return "yes" if person.world.runs(int(person.last_channel.partition(".")[2])) else "no"
 
 
+async def _look_again(person: Person, found: re.Match[str]) -> str:
+    return "no" if person.world.runs(int(person.last_channel.partition(".")[2])) else "yes"
+
+
 async def _run_shutter(person: Person, found: re.Match[str]) -> None:
     way = 1 if float(person.world.values()["shutter.position_pct"]) < 50 else 2
     person.world.move_output(way, True)
@@ -215,7 +219,8 @@ RIGHT_HABITS: list[tuple[str, Habit]] = [
     (r"^Waiting for it", _wait_long),
     (r"^Set the switch of input (\d+) to ON", _set_to_on),
     (r"^Switch (output|dimmer|led)\.(\d+) \(.*\) (off first|off again|on)\b", _move),
-    (r"^No meter tells\.", _look),
+    (r"^No meter tells\. Does", _look),
+    (r"^No meter tells\. Has", _look_again),
     (r"^Run the shutter", _run_shutter),
     (r"^Fit the plate", _fit_plate),
     (r"^Waiting for the module to answer", _wait),

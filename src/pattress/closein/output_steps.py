@@ -8,7 +8,8 @@ import statistics
 from pattress.closein.cautions import HOT, MOVES
 from pattress.closein.channels import Channel
 from pattress.closein.stage import Ended, Stage
-from pattress.closein.talk import Question
+from pattress.closein.talk import Question, Reply
+from pattress.model.plan import Point
 from pattress.model.reading import Reading, Snapshot
 from pattress.model.vocabulary import Value
 
@@ -28,6 +29,9 @@ async def output(stage: Stage, channel: Channel, rated_w: float | None) -> Ended
         reason = before.reason if not isinstance(before, Snapshot) else f"it does not report {channel.state}"
         return Ended(outcome="unverified", sentence=reason)
     await stage.confirm(MOVES if channel.hazards & {"moves", "pumps"} or channel.name == "shutter" else HOT)
+    latest = await stage.read(names)  # it may have been switched while the caution was read
+    if isinstance(latest, Snapshot) and channel.state in latest.values:
+        before = latest
     if channel.is_on(before.values[channel.state].value) and channel.name != "shutter":
         ended = await _move(stage, channel, names, is_on=False, how="off first")
         if ended is not None:
@@ -39,7 +43,7 @@ async def output(stage: Stage, channel: Channel, rated_w: float | None) -> Ended
         return ended
     on_w = await _power_w(stage, channel, names)
     if on_w is None:
-        return await _by_eye(stage, channel)
+        return await _by_eye(stage, channel, names)
     ended = await _move(stage, channel, names, is_on=False, how="off again")
     if ended is not None:
         return ended
@@ -50,16 +54,23 @@ async def output(stage: Stage, channel: Channel, rated_w: float | None) -> Ended
 async def _move(stage: Stage, channel: Channel, names: list[str], *, is_on: bool, how: str) -> Ended | None:
     """Have the person move it, and return how the step ended where it did not move."""
     others: set[str] = set()
+    levels: list[Value] = []  # a dimmer fades: what its meter shows counts when it has got there
     first = await stage.read(names)
 
     def look(reading: Reading) -> bool:
         if not isinstance(reading, Snapshot) or channel.state not in reading.values:
             return False
         others.update(_moved_others(first, reading, channel))
-        return channel.is_on(reading.values[channel.state].value) is is_on
+        value = reading.values[channel.state].value
+        is_settled = not is_on or channel.name.startswith("output") or value in levels[-1:]
+        levels.append(value)
+        return channel.is_on(value) is is_on and is_settled
 
     text = f"Switch {channel.name} ({channel.feeds}) {how}: by its wall switch, its own button, or the automation."
     reply = await stage.until(Question(text=text, replies=("skip", "stop")), look, names, limit_s=stage.pace.output_s)
+    with_it = sorted(others - _planned_with(stage.point, channel)) if is_on else []
+    if reply == "seen" and with_it:
+        return Ended(outcome="broken", sentence=f"{' and '.join(with_it)} moved with {channel.name}")
     if reply == "seen":
         return None
     if others:
@@ -78,6 +89,13 @@ def _moved_others(first: Reading, now: Snapshot, channel: Channel) -> set[str]:
         and name in first.values and first.values[name].value is not reported.value
         and not channel.name.startswith(("dimmer", "led"))
     }  # fmt: skip
+
+
+def _planned_with(point: Point, channel: Channel) -> set[str]:
+    """The channels that the same switch is planned to move."""
+    own = [one for one in point.drives if one.point in (None, point.name)]
+    inputs = {one.input for one in own if one.channel == channel.name}
+    return {one.channel for one in own if one.input in inputs}
 
 
 async def _power_w(stage: Stage, channel: Channel, names: list[str]) -> float | None:
@@ -110,6 +128,9 @@ def _judged(channel: Channel, on_w: float, off_w: float | None, rated_w: float |
         cause = " Is the load connected?" if on_w <= OFF_W else ""
         sentence = f"{shown}, and the plan says {planned_w:g} W, give or take {near_w:.1f} W.{cause}"
         return Ended(outcome="broken", sentence=sentence, facts=facts)
+    if on_w <= OFF_W:
+        sentence = f"{shown} of the planned {planned_w:g} W, too little to be told from nothing. Is the load connected?"
+        return Ended(outcome="unverified", sentence=sentence, facts=facts)
     most_off_w = max(OFF_W, OFF_SHARE * planned_w)
     if off_w is None or off_w > most_off_w:
         sentence = "it stopped answering" if off_w is None else f"off, it still takes {off_w:.1f} W"
@@ -118,18 +139,27 @@ def _judged(channel: Channel, on_w: float, off_w: float | None, rated_w: float |
     return Ended(outcome="met", sentence=sentence, facts=facts)
 
 
-async def _by_eye(stage: Stage, channel: Channel) -> Ended:
-    """Where no meter tells, the person does."""
-    reply = await stage.ask(
-        Question(
-            text=f"No meter tells. Does {channel.feeds} run, and nothing else?", replies=("yes", "no", "skip", "stop")
-        )
-    )
+async def _by_eye(stage: Stage, channel: Channel, names: list[str]) -> Ended:
+    """Where no meter tells, the person does, that it comes on and that it goes off."""
     facts: dict[str, Value] = {"by": "eye"}
-    if reply != "yes":
+    if not await _is_seen(stage, f"Does {channel.feeds} run, and nothing else?"):
         sentence = f"{channel.name} is on, and {channel.feeds} does not run, or something else does"
         return Ended(outcome="broken", sentence=sentence, facts=facts)
-    return Ended(outcome="met", sentence=f"{channel.name} came on, and {channel.feeds} runs, seen by eye", facts=facts)
+    ended = await _move(stage, channel, names, is_on=False, how="off again")
+    if ended is not None:
+        return ended
+    if not await _is_seen(stage, f"Has {channel.feeds} stopped?"):
+        sentence = (
+            f"{channel.name} is off, and {channel.feeds} still runs: it is fed past the module, or its contact sticks"
+        )
+        return Ended(outcome="broken", sentence=sentence, facts=facts)
+    sentence = f"{channel.name} came on, and {channel.feeds} ran; off, it stopped, seen by eye"
+    return Ended(outcome="met", sentence=sentence, facts=facts)
+
+
+async def _is_seen(stage: Stage, question: str) -> bool:
+    replies: tuple[Reply, ...] = ("yes", "no", "skip", "stop")
+    return await stage.ask(Question(text=f"No meter tells. {question}", replies=replies)) == "yes"
 
 
 async def _run(stage: Stage, channel: Channel, names: list[str], before: Snapshot) -> Ended:

@@ -8,9 +8,9 @@ from pattress.closein import heat_step, long_steps, output_steps, switch_steps
 from pattress.closein.channels import channels_of
 from pattress.closein.stage import Ended
 from pattress.closein.talk import Reply, SkipStepError, StopCheckError
-from pattress.model.circuit import Drive
+from pattress.model.circuit import Drive, Load
 from pattress.model.plan import Point
-from unit.closein.scripted import POINT, PROFILE, Scripted, stage
+from unit.closein.scripted import POINT, PROFILE, READING_S, Act, Scripted, stage
 
 
 def pressed(number: int = 1, *, times: int = 3, closed: bool = True) -> object:
@@ -154,6 +154,9 @@ def output(script: Scripted, number: int = 1, *, point: Point = POINT, rated_w: 
     return output_steps.output(on_stage, channels_of(PROFILE, point)[number - 1], rated_w)
 
 
+BOTH_ON = {"output.1.on": True, "output.2.on": True, "meter.1.power_w": 61.0}
+
+
 def switched(watts: float, number: int = 1, *, off_w: float = 0.2) -> Scripted:
     """A person who switches the output on and off again when asked to."""
     on = {f"output.{number}.on": True, f"meter.{number}.power_w": watts}
@@ -188,6 +191,66 @@ async def test_another_output_that_moves_is_broken() -> None:
     assert (ended.outcome, ended.sentence) == ("broken", "output.2 moved, and not output.1")
 
 
+async def test_another_output_that_moves_with_it_is_broken_unless_one_switch_is_planned_to_move_both() -> None:
+    def both() -> Scripted:
+        script = switched(61.0)
+        script.replies.insert(0, (") on:", lambda one: one.after(1, **BOTH_ON)))
+        return script
+
+    together = replace(POINT, drives=(Drive(input=1, channel="output.1"), Drive(input=1, channel="output.2")))
+
+    alone = await output(both())  # type: ignore[misc]
+    planned = await output(both(), point=together)  # type: ignore[misc]
+
+    assert (alone.outcome, alone.sentence) == ("broken", "output.2 moved with output.1")
+    assert planned.outcome == "met", planned.sentence
+
+
+async def test_a_load_that_no_meter_tells_from_nothing_is_not_called_connected() -> None:
+    lamp = replace(POINT.circuit, loads=(Load(channel="output.1", kind="led-lamp", name="night light", power_w=3),))
+
+    for watts, outcome in ((0.0, "unverified"), (2.8, "met")):
+        ended = await output(switched(watts), point=replace(POINT, circuit=lamp))  # type: ignore[misc]
+
+        assert ended.outcome == outcome, ended.sentence
+
+
+async def test_a_dimmer_is_measured_when_it_has_got_to_its_level() -> None:
+    profile = replace(PROFILE, module_class="dimmer", channels={"dimmer": 1, "output": 1, "meter": 1})
+    lamps = replace(POINT.circuit, loads=(Load(channel="dimmer.1", kind="led-lamp", name="table", power_w=60),))
+    point = replace(POINT, circuit=lamps)
+
+    def fade(to: int) -> Act:
+        def act(script: Scripted) -> None:
+            for turn in range(1, 11):
+                level = 10 * turn if to else 100 - 10 * turn
+                script.after(1 + turn * READING_S, **{"dimmer.1.level_pct": level, "meter.1.power_w": 0.6 * level})
+
+        return act
+
+    script = Scripted(**{"dimmer.1.level_pct": 0}).when("on, to its full level", fade(100)).when("off again", fade(0))
+
+    ended = await output_steps.output(stage(script, point=point, profile=profile), channels_of(profile, point)[0], None)
+
+    assert ended.outcome == "met", ended.sentence
+
+
+async def test_what_was_switched_while_the_caution_was_read_is_switched_off_first() -> None:
+    script = switched(61.0).when("off first:", lambda one: one.after(1, **{"output.1.on": False}))
+    confirm = script.confirm
+
+    async def and_on(caution: str) -> bool:
+        script.values["output.1.on"] = True
+        return await confirm(caution)
+
+    script.confirm = and_on  # type: ignore[method-assign]
+
+    ended = await output(script)  # type: ignore[misc]
+
+    assert ended.outcome == "met", ended.sentence
+    assert any("off first" in text for text in script.asked)
+
+
 async def test_without_a_planned_load_nothing_says_how_much_is_right() -> None:
     ended: Ended = await output(switched(61.0), point=replace(POINT, circuit=None))  # type: ignore[misc]
 
@@ -196,8 +259,8 @@ async def test_without_a_planned_load_nothing_says_how_much_is_right() -> None:
 
 async def test_where_no_meter_tells_the_person_does() -> None:
     profile = replace(PROFILE, channels={"input": 2, "output": 2})
-    for reply, outcome in (("yes", "met"), ("no", "broken")):
-        script = switched(0.0).when("No meter tells", reply)  # type: ignore[arg-type]
+    for runs, stopped, outcome in (("yes", "yes", "met"), ("no", "yes", "broken"), ("yes", "no", "broken")):
+        script = switched(0.0).when("Does downlights run", runs).when("Has downlights stopped", stopped)  # type: ignore[arg-type]
         on_stage = stage(script, profile=profile)
 
         ended = await output_steps.output(on_stage, channels_of(profile, POINT)[0], None)
