@@ -5,7 +5,7 @@ source. There is no published universal number; every factor used stands in the 
 """
 
 from pattress.circuit import given
-from pattress.circuit.load import Draw, draw_of, rating_answer
+from pattress.circuit.load import Draw, draw_of, kind_at, rating_answer
 from pattress.circuit.working import DATA_SHEET, DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
 from pattress.model.article import with_article
 from pattress.model.circuit import Load, LoadKind
@@ -81,11 +81,12 @@ def module_answer(
     if rating.verdict == "undecided":
         sentence = f"{name} draws {shown(drawn.current_a)} A, but {rating.sentence[0].lower()}{rating.sentence[1:]}"
         return Answer(question="module", verdict="undecided", sentence=sentence, values={"current_a": drawn.current_a})
-    share = usable_share(load.kind, tables)
+    kind = kind_at(load, voltage_v, tables, is_dc=is_dc)
+    share = usable_share(kind, tables)
     usable_a = rating.values["rating_a"] * share.value
     factor = tables.figure("module_continuous_factor")
     counted = drawn.current_a * (factor.value if drawn.is_continuous else 1.0)
-    facts, closes_on = tables.kinds[load.kind], tables.value("contact_inrush")
+    facts, closes_on = tables.kinds[kind], tables.value("contact_inrush")
     inrush = facts.inrush
     inrush_a = inrush.value * drawn.current_a
     is_carried = is_within(counted, usable_a)
@@ -93,7 +94,7 @@ def module_answer(
         _current_line(drawn, voltage_v),
         *rating.lines,
         step(
-            f"usable part for {with_article(load.kind)} load",
+            f"usable part for {with_article(kind)} load",
             "a = min(share, contact inrush / load inrush)",
             f"min({shown(facts.contact_share.value)}, {shown(closes_on)} / {shown(inrush.value)})",
             share.value,
@@ -120,7 +121,7 @@ def module_answer(
     most_w = usable_a / (factor.value if drawn.is_continuous else 1.0) * voltage_v * drawn.power_factor
     sentence = (
         f"{name}: {_counted_words(drawn, counted)} against {shown(usable_a)} A usable "
-        f"({percent(share.value)} of {shown(rating.values['rating_a'])} A for {with_article(load.kind)} load); "
+        f"({percent(share.value)} of {shown(rating.values['rating_a'])} A for {with_article(kind)} load); "
         f"at most {shown(most_w)} W of this kind {'fit' if is_carried else 'would fit'}."
     )
     return Answer(
@@ -138,7 +139,7 @@ def module_answer(
             "most_w": most_w,
         },
         lines=lines,
-        cautions=(*((MAKER_FIRST,) if load.kind != "resistive" else ()), *((ARC,) if is_dc else ())),
+        cautions=(*((MAKER_FIRST,) if kind != "resistive" else ()), *((ARC,) if is_dc else ())),
     )
 
 

@@ -58,7 +58,7 @@ def dimmer_answer(
     if rated is None:
         sentence = f"The data sheet names no rating of the dimmer, so {shown(watts)} W could not be judged."
         return Answer(question="dimmer", verdict="undecided", sentence=sentence, values={"total_w": watts})
-    factor = power_factor_of(load, tables)
+    factor = power_factor_of(load, voltage_v, tables)
     usable = rated * min(share.value, factor.value)
     values = {"total_w": watts, "usable_w": usable}
     part, why = (

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from pattress.circuit import given
 from pattress.circuit.working import DATA_SHEET, DERIVED, PLAN, Answer, Line, Verdict, is_within, percent, shown, step
-from pattress.model.circuit import Load
+from pattress.model.circuit import Load, LoadKind
 from pattress.model.errors import CircuitError
 from pattress.model.tables import ConductorSize, Figure, Tables
 
@@ -54,13 +54,19 @@ def current_a(
     return power_w / (root * voltage_v * power_factor * efficiency)
 
 
-def power_factor_of(load: Load, tables: Tables, *, is_dc: bool = False) -> Figure:
+def kind_at(load: Load, voltage_v: float, tables: Tables, *, is_dc: bool = False) -> LoadKind:
+    """Return the kind that a load counts as: an LED strip on mains is its supply, which is electronic."""
+    is_on_mains = not is_dc and voltage_v > tables.value("extra_low_ac_v")
+    return "electronic" if load.kind == "led-strip" and is_on_mains else load.kind
+
+
+def power_factor_of(load: Load, voltage_v: float, tables: Tables, *, is_dc: bool = False) -> Figure:
     """Return the power factor that counts for a load: 1 of direct current, else its own, else its kind's."""
     if is_dc:
         return Figure(value=1.0, source=f"{DERIVED}: direct current")
     if load.power_factor is not None:
         return Figure(value=given.share(load.power_factor, "power factor"), source=PLAN)
-    return tables.kinds[load.kind].power_factor
+    return tables.kinds[kind_at(load, voltage_v, tables)].power_factor
 
 
 def draw_of(
@@ -76,7 +82,7 @@ def draw_of(
         CircuitError: If a number of the load cannot be.
     """
     total_w = _total_w(load)
-    factor = power_factor_of(load, tables, is_dc=is_dc).value
+    factor = power_factor_of(load, voltage_v, tables, is_dc=is_dc).value
     amperes = current_a(total_w, voltage_v, power_factor=factor)
     is_known = total_w > 0 or load.is_potential_free
     if not is_known and load.kind == "socket" and breaker_a is not None:
@@ -103,7 +109,7 @@ def load_answer(
     if is_dc and phases != 1:
         raise CircuitError("direct current has no phases", where="phases", next_step="Use 1 with direct current.")
     total_w = _total_w(load)
-    factor = power_factor_of(load, tables, is_dc=is_dc)
+    factor = power_factor_of(load, voltage_v, tables, is_dc=is_dc)
     amperes = current_a(total_w, voltage_v, power_factor=factor.value, phases=phases, efficiency=efficiency)
     input_w = total_w / efficiency
     apparent_va = input_w / factor.value

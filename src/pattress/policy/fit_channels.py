@@ -10,7 +10,7 @@ from functools import partial
 from pattress.circuit.derating import module_answer
 from pattress.circuit.dimmer import dimmer_answer, edge_answer
 from pattress.circuit.led import class2_answer, strip_answer, strip_drop_answer, supply_size_answer
-from pattress.circuit.load import rating_answer
+from pattress.circuit.load import kind_at, rating_answer
 from pattress.circuit.supply import channels_answer
 from pattress.circuit.working import Answer, is_within, percent, shown
 from pattress.model.circuit import EdgeOfDimming, Load
@@ -67,6 +67,7 @@ def _rated(case: Case, channel: str, load: Load) -> tuple[Fit, float]:
     sheet, told = case.sheet, case.described(load)
     if load.kind == "socket" and load.total_w <= 0:
         told = replace(told, name=f"{told.name}, which may draw all that the breaker lets through")
+    kind = kind_at(load, case.circuit.voltage_v, case.tables, is_dc=case.circuit.is_dc)
     try:
         draw = drawn(case, load)
     except CircuitError as error:
@@ -80,7 +81,7 @@ def _rated(case: Case, channel: str, load: Load) -> tuple[Fit, float]:
             case.tables,
             rated_current_a=sheet.rated_current_a,
             rated_power_w=sheet.rated_power_w,
-            stated_w=sheet.load_w.get(load.kind),
+            stated_w=sheet.load_w.get(load.kind, sheet.load_w.get(kind)),
             stated_a=sheet.motor_current_a if load.kind == "motor" else None,
             is_dc=case.circuit.is_dc,
             draw=draw,

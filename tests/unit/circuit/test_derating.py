@@ -21,7 +21,8 @@ def load(kind: LoadKind, watts: float, *, continuous: bool = False) -> Load:
 @pytest.mark.parametrize("kind", LOAD_KINDS)
 def test_no_factor_is_silent(kind: LoadKind) -> None:
     share = usable_share(kind, IEC)
-    answer = module_answer(load(kind, 100), 230, IEC, rated_current_a=16, rated_power_w=None)
+    volts = 24 if kind == "led-strip" else 230
+    answer = module_answer(load(kind, 100), volts, IEC, rated_current_a=16, rated_power_w=None)
 
     assert 0 < share.value <= 1
     assert share.source
@@ -74,6 +75,18 @@ def test_what_is_said_to_fit_at_most_fits_and_no_more(kind: LoadKind, watts: flo
 
     assert (just.verdict, over.verdict) == ("fits", "unfit")
     assert (first.verdict == "fits") == (watts <= most * (1 + 1e-9))
+
+
+def test_a_strip_on_mains_counts_as_its_supply() -> None:
+    strip = Load(channel="output.1", kind="led-strip", strip_w_per_m=14.4, strip_m=20)
+
+    on_mains = module_answer(strip, 230, IEC, rated_current_a=16, rated_power_w=None)
+    direct = module_answer(strip, 24, IEC, rated_current_a=16, rated_power_w=None, is_dc=True)
+
+    # 288 W / 0.6 / 230 V = 2.087 A, of which a supply's inrush leaves 16 A x 10 / 100 = 1.6 A; 288 W / 24 V = 12 A
+    assert (on_mains.verdict, direct.verdict) == ("unfit", "fits")
+    assert "2.087 A against 1.6 A usable (10 % of 16 A for an electronic load)" in on_mains.sentence
+    assert direct.values["current_a"] == pytest.approx(12)
 
 
 @pytest.mark.parametrize("missing", ["rating", "power"])

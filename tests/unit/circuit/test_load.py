@@ -65,9 +65,9 @@ def test_a_lamp_group_is_worked_line_by_line() -> None:
 def test_a_power_factor_that_is_not_said_is_the_kinds_and_says_so() -> None:
     lamp = Load(channel="output.1", kind="led-lamp", power_w=9)
 
-    assert power_factor_of(lamp, IEC).value == 0.5
+    assert power_factor_of(lamp, 230, IEC).value == 0.5
     assert "common practice" in load_answer(lamp, 230, IEC).lines[1].source
-    assert power_factor_of(lamp, IEC, is_dc=True).value == 1.0
+    assert power_factor_of(lamp, 230, IEC, is_dc=True).value == 1.0
 
 
 def test_a_motor_takes_up_more_than_it_gives_off() -> None:
