@@ -271,6 +271,8 @@ def test_a_strip_drops_half_of_what_the_same_current_drops_at_its_end() -> None:
         (60, 12, "fits", "12 V at 5 A, as class 2 supplies are usually listed: common practice"),
         (100, 30, "fits", "NEC Chapter 9 Table 11: at most 100 VA at 30 V"),
         (101, 24, "unfit", "NEC Chapter 9 Table 11: more than 100 VA"),
+        (100, 12, "unfit", "NEC Chapter 9 Table 11, up to 20 V: 5 A, 5.0 x Vmax in VA; from memory"),
+        (100, 20, "fits", "NEC Chapter 9 Table 11, up to 20 V: 5 A, 5.0 x Vmax in VA; from memory"),
         (48, 48, "unfit", "NEC Chapter 9 Table 11: more than 30 V"),
     ],
 )

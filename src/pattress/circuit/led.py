@@ -234,9 +234,9 @@ def class2_answer(supply_w: float, voltage_v: float, tables: Tables) -> Answer:
     Args:
         supply_w: What the supply can deliver, in volt-amperes.
         voltage_v: Of its output, in volts.
-        tables: Their `class2_va` and `class2_v`.
+        tables: Their `class2_va`, `class2_v` and `class2_a`.
 
-    Values: `class2_va`, `class2_v`, `most_a`.
+    Values: `supply_a`, `class2_va`, `class2_v`, and `most_a`, the largest current at this voltage.
 
     Raises:
         CircuitError: If a number cannot be.
@@ -245,15 +245,22 @@ def class2_answer(supply_w: float, voltage_v: float, tables: Tables) -> Answer:
     """
     given.positive(supply_w, "supply", "W")
     given.positive(voltage_v, "voltage", "V")
-    power, highest = tables.figure("class2_va"), tables.figure("class2_v")
-    is_class2 = is_within(supply_w, power.value) and is_within(voltage_v, highest.value)
+    power, highest, largest = (tables.figure(name) for name in ("class2_va", "class2_v", "class2_a"))
+    amperes = supply_w / voltage_v
+    pairs = ((supply_w, power), (voltage_v, highest), (amperes, largest))
+    is_class2 = all(is_within(value, limit.value) for value, limit in pairs)
     word = "stays within" if is_class2 else "exceeds"
     return Answer(
         question="class2",
         verdict="fits" if is_class2 else "unfit",
-        sentence=f"{shown(supply_w)} VA at {shown(voltage_v)} V {word} class 2 "
-        f"({shown(power.value)} VA, {shown(highest.value)} V).",
-        values={"class2_va": power.value, "class2_v": highest.value, "most_a": power.value / voltage_v},
+        sentence=f"{shown(supply_w)} VA at {shown(voltage_v)} V, {shown(amperes)} A, {word} class 2 "
+        f"({shown(power.value)} VA, {shown(highest.value)} V, {shown(largest.value)} A).",
+        values={
+            "supply_a": amperes,
+            "class2_va": power.value,
+            "class2_v": highest.value,
+            "most_a": min(power.value / voltage_v, largest.value),
+        },
         lines=(
             step(
                 "power", "S ≤ S max", f"{shown(supply_w)} VA ≤ {shown(power.value)} VA", power.value, "VA", power.source
@@ -265,6 +272,15 @@ def class2_answer(supply_w: float, voltage_v: float, tables: Tables) -> Answer:
                 highest.value,
                 "V",
                 highest.source,
+            ),
+            step("current", "I = S / U", f"{shown(supply_w)} VA / {shown(voltage_v)} V", amperes, "A", DERIVED),
+            step(
+                "largest current",
+                "I ≤ I max",
+                f"{shown(amperes)} A ≤ {shown(largest.value)} A",
+                largest.value,
+                "A",
+                largest.source,
             ),
         ),
         cautions=("A supply is class 2 only where it is listed and marked so.", *(() if is_class2 else (NO_CLASS_2,))),

@@ -70,6 +70,7 @@ FIGURES: Mapping[str, FigureDefinition] = {
     ),
     "class2_va": FigureDefinition(unit="VA", least=1, most=1000, meaning="largest output of a class 2 supply"),
     "class2_v": FigureDefinition(unit="V", least=1, most=1000, meaning="largest voltage of a class 2 supply"),
+    "class2_a": FigureDefinition(unit="A", least=0.1, most=100, meaning="largest current of a class 2 supply"),
     "extra_low_ac_v": FigureDefinition(unit="V", least=1, most=1000, meaning="largest extra-low voltage, AC"),
     "extra_low_dc_v": FigureDefinition(unit="V", least=1, most=1500, meaning="largest extra-low voltage, DC"),
     "box_grounds_free": FigureDefinition(
