@@ -14,6 +14,8 @@ from pattress.model.reading import Reading, Snapshot
 from pattress.model.vocabulary import Value
 
 RSSI, UPTIME = "net.rssi_dbm", "health.uptime_s"
+UPTIME_STEP_S = 90.0  # modules count in minutes, and tell it a little later
+LEAST_SILENT_S = 5.0  # less is an answer that got lost: half of the ten seconds that are asked for
 
 
 async def radio(stage: Stage) -> Ended:
@@ -30,7 +32,7 @@ async def radio(stage: Stage) -> Ended:
         Question(text="Waiting for the module to answer ...", replies=("skip", "stop")),
         lambda reading: isinstance(reading, Snapshot), [RSSI], limit_s=stage.pace.return_s,
     )  # fmt: skip
-    if back == "late":
+    if back == "late" and not await stage.is_elsewhere():
         return Ended(
             outcome="broken", sentence=f"it did not answer within {stage.pace.return_s:.0f} s with the plate on"
         )
@@ -56,30 +58,62 @@ async def power_cut(stage: Stage) -> Ended:
     if not isinstance(before, Snapshot):
         return Ended(outcome="unverified", sentence=before.reason)
     await stage.confirm(POWER_CUT)
-    gone_at: list[float] = []
-    back: list[Snapshot] = []
-    began_at = stage.clock()
-
-    def look(reading: Reading) -> bool:
-        seconds = (stage.clock() - began_at).total_seconds()
-        if not isinstance(reading, Snapshot):
-            gone_at.append(seconds)
-        elif gone_at or _uptime_since_s(before, reading) is not None:
-            back.append(reading)
-        return bool(back)
-
+    cut = _Cut(stage, before)
     text = "Switch the circuit off at the board, wait about ten seconds, and switch it on again."
-    reply = await stage.until(
-        Question(text=text, replies=("skip", "stop")), look, names, limit_s=stage.pace.switch_s + stage.pace.return_s
+    await stage.until(
+        Question(text=text, replies=("skip", "stop")), cut.look, names, limit_s=cut.to_begin_s + stage.pace.return_s
     )
-    if reply == "late":
-        if not gone_at:
-            return Ended(outcome="unverified", sentence="it never went away: was this its circuit?")
-        return Ended(outcome="broken", sentence=f"it did not come back within {stage.pace.return_s:.0f} s")
+    if cut.back is None and cut.gone_at and await stage.is_elsewhere():
+        cut.look(await stage.read(names))
+    if cut.back is None:
+        if cut.gone_at:
+            return Ended(outcome="broken", sentence=f"it did not come back within {stage.pace.return_s:.0f} s")
+        missed = "it was missed for a while, but by its own count it did not start anew"
+        sentence = f"{missed if cut.was_missed else 'it never went away'}: was this its circuit?"
+        return Ended(outcome="unverified", sentence=sentence)
     await asyncio.sleep(stage.pace.poll_s)
     after = await stage.read(names)
-    facts = _times(before, back[0], gone_at)
-    return _as_planned(stage, before, after if isinstance(after, Snapshot) else back[-1], facts)
+    facts = _times(before, cut.back, cut.gone_at)
+    return _as_planned(stage, cut.latest, after if isinstance(after, Snapshot) else cut.back, facts)
+
+
+class _Cut:
+    """What was read of one module while its circuit was to be cut.
+
+    `latest` is the last that it said before; `was_missed` whether it was silent without having started anew, as where
+    not its circuit was cut but that of an access point.
+    """
+
+    def __init__(self, stage: Stage, before: Snapshot) -> None:
+        self.latest = before
+        self.back: Snapshot | None = None
+        self.gone_at: list[float] = []
+        self.was_missed = False
+        self.to_begin_s = stage.pace.switch_s + stage.pace.return_s
+        self._stage = stage
+        self._before = before
+        self._began_at = stage.clock()
+
+    def look(self, reading: Reading) -> bool:
+        """Take a reading in, and return whether it is back, or late."""
+        seconds = (self._stage.clock() - self._began_at).total_seconds()
+        if not isinstance(reading, Snapshot):
+            self.gone_at.append(seconds)
+        elif _uptime_since_s(self._before, reading) is not None or (self.gone_at and self._may_be_new(reading)):
+            self.back = reading
+        else:
+            self.was_missed = self.was_missed or bool(self.gone_at)
+            self.latest, self.gone_at = reading, []
+        is_late = seconds - self.gone_at[0] > self._stage.pace.return_s if self.gone_at else seconds > self.to_begin_s
+        return self.back is not None or is_late
+
+    def _may_be_new(self, reading: Snapshot) -> bool:
+        """Whether it can have started since it was last heard, as far as it tells."""
+        unheard_s = (reading.taken_at - self.latest.taken_at).total_seconds()
+        uptime = reading.values.get(UPTIME)
+        if uptime is None or not isinstance(uptime.value, int | float):
+            return unheard_s >= LEAST_SILENT_S
+        return uptime.value <= unheard_s + UPTIME_STEP_S
 
 
 def _uptime_since_s(before: Snapshot, now: Snapshot) -> int | float | None:

@@ -24,6 +24,7 @@ from pattress.closein.shared_talk import SharedTalk
 from pattress.closein.stage import Ended, Stage
 from pattress.closein.talk import Question, SkipStepError, StopCheckError, Talk
 from pattress.model.closein import CloseIn, StepResult
+from pattress.model.device import Device
 from pattress.model.errors import StoreError
 from pattress.model.finding import Finding
 from pattress.model.kept import SignOff
@@ -88,6 +89,12 @@ class CloseInRunner:
             site=self._site, point=point, profile=profile, talk=self._talk, clock=self._clock, pace=order.pace,
             read_device=session.read,
         )  # fmt: skip
+
+        async def look_again() -> Device | None:
+            await finder.listen()
+            return finder.of_point(point)
+
+        stage.look_again = look_again
         every_step = steps_of(profile, point)
         steps = to_do(every_step, check, order.step)
         return _Run(check, stage, finder, every_step, steps, order.who, is_one_of_several=len(order.points) > 1)

@@ -40,7 +40,7 @@ class Ended:
 
 @dataclass(slots=True, kw_only=True)
 class Stage:
-    """One point under check. `device` is None until its module was found."""
+    """One point under check. `device` is None until its module was found; `look_again` listens for where it is now."""
 
     site: Site
     point: Point
@@ -50,6 +50,7 @@ class Stage:
     pace: Pace
     read_device: Read
     device: Device | None = None
+    look_again: Callable[[], Awaitable[Device | None]] | None = None
     other_devices: Mapping[str, Device] = field(default_factory=dict)
     samples: list[Sample] = field(default_factory=list)
 
@@ -62,6 +63,14 @@ class Stage:
         if self.device is None:
             raise RuntimeError("the module was not found yet")
         return self.keep(await self.read_device(self.device, self.point), names)
+
+    async def is_elsewhere(self) -> bool:
+        """Whether a module that does not answer any more does so at another address, where it is read from then on."""
+        device = None if self.look_again is None else await self.look_again()
+        if device is None or self.device is None or set(device.addresses) <= set(self.device.addresses):
+            return False
+        self.device = device
+        return isinstance(await self.read(), Snapshot)
 
     def keep(self, reading: Reading, names: Collection[str], prefix: str = "") -> Reading:
         """Keep values of a reading as samples, and return it."""

@@ -9,8 +9,9 @@ from pattress.closein.channels import channels_of
 from pattress.closein.stage import Ended
 from pattress.closein.talk import Reply, SkipStepError, StopCheckError
 from pattress.model.circuit import Drive, Load
+from pattress.model.device import Device
 from pattress.model.plan import Point
-from unit.closein.scripted import POINT, PROFILE, READING_S, Act, Scripted, stage
+from unit.closein.scripted import DEVICE, POINT, PROFILE, READING_S, Act, Scripted, stage
 
 
 def pressed(number: int = 1, *, times: int = 3, closed: bool = True) -> object:
@@ -391,14 +392,65 @@ async def test_a_module_that_is_back_before_it_is_missed_is_told_by_its_uptime()
     assert dict(ended.facts) == {"back_after_s": 3}
 
 
-async def test_an_uptime_that_went_on_says_nothing_of_when_power_returned() -> None:
+async def test_a_module_that_was_only_missed_has_not_come_back_from_a_power_cut() -> None:
+    """As where the breaker that was switched off and on feeds the access point."""
     script = Scripted()
     script.when(CUT, lambda one: one.gone(2, 15, **{"health.uptime_s": 5_020}))
+    without_uptime = Scripted().when(CUT, lambda one: one.gone(2, 0.3))
+    del without_uptime.values["health.uptime_s"]
+
+    for one in (script, without_uptime):
+        ended = await long_steps.power_cut(stage(one, switch_s=10, return_s=30))
+
+        assert ended.outcome == "unverified", ended.sentence
+        assert "it was missed for a while" in ended.sentence
+
+
+async def test_a_module_that_counts_no_uptime_is_back_when_it_was_silent_for_long() -> None:
+    script = Scripted().when(CUT, lambda one: one.gone(2, 15))
+    del script.values["health.uptime_s"]
 
     ended = await long_steps.power_cut(stage(script))
 
-    assert "back_after_s" not in ended.facts
-    assert "by its own count" not in ended.sentence
+    assert (ended.outcome, ended.facts["silent_s"]) == ("met", pytest.approx(15, abs=1))
+    assert "it came back after" in ended.sentence
+
+
+async def test_who_walks_far_to_the_board_has_the_module_given_its_whole_time() -> None:
+    script = Scripted(**{"output.2.on": True})
+    script.when(CUT, lambda one: one.gone(35, 20, **{"health.uptime_s": 4}))
+
+    ended = await long_steps.power_cut(stage(script, switch_s=10, return_s=30))
+
+    assert ended.outcome == "met", ended.sentence
+
+
+async def test_outputs_come_back_as_they_were_when_the_power_went_not_when_the_caution_was_read() -> None:
+    def switch_on_and_cut(script: Scripted) -> None:
+        script.values["output.2.on"] = True
+        script.gone(2, 15, **{"health.uptime_s": 4})
+
+    ended = await long_steps.power_cut(stage(Scripted().when(CUT, switch_on_and_cut)))
+
+    assert ended.outcome == "met", ended.sentence
+
+
+async def test_a_module_that_comes_back_at_another_address_is_found_there() -> None:
+    moved = replace(DEVICE, addresses=(("192.0.2.99", 80), *DEVICE.addresses))
+
+    async def look_again() -> Device:
+        script.is_there = True
+        script.values["health.uptime_s"] = 20
+        return moved
+
+    script = Scripted().when(CUT, lambda one: one.gone(2, 10_000))
+    on_stage = stage(script, switch_s=10, return_s=30)
+    on_stage.look_again = look_again
+
+    ended = await long_steps.power_cut(on_stage)
+
+    assert "it came back after" in ended.sentence
+    assert on_stage.device == moved
 
 
 async def test_what_does_not_come_back_and_what_never_went_are_told_apart() -> None:
