@@ -4,6 +4,8 @@ What belongs here: applying the factors. What does not: the factors, which are f
 source. There is no published universal number; every factor used stands in the working.
 """
 
+from dataclasses import replace
+
 from pattress.circuit import given
 from pattress.circuit.load import Draw, draw_of, kind_at, rating_answer
 from pattress.circuit.working import DATA_SHEET, DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
@@ -14,7 +16,7 @@ from pattress.model.tables import Figure, Tables
 MAKER_FIRST = (
     "Inrush and derating are general figures: where the maker states a limit for this kind of lamp or motor, it counts."
 )
-ARC = "Contacts rated for alternating current break much less direct current: above 30 V the maker's DC rating counts."
+ARC = "Contacts rated for alternating current break much less direct current: the maker's DC rating counts."
 
 
 def usable_share(kind: LoadKind, tables: Tables) -> Figure:
@@ -65,7 +67,8 @@ def module_answer(
 
     Values: `current_a`, `counted_a`, `used_share` (of what the output may carry), and `rating_a`, `usable_share`,
     `usable_a`, `inrush_a`, `most_w`; or, where the maker states a limit, `stated_w` or `stated_a`. `undecided` where
-    the data sheet says neither rating nor such a limit, or the load's power is not known.
+    the data sheet says neither rating nor such a limit, or the load's power is not known; and where it would fit, but
+    is direct current above `contact_dc_v` of the tables, which the ratings of data sheets are not for.
 
     Raises:
         CircuitError: If a number cannot be.
@@ -76,7 +79,24 @@ def module_answer(
         sentence = f"The power of {name} was not said, so whether the module carries it was not judged."
         return Answer(question="module", verdict="undecided", sentence=sentence)
     if stated_w is not None or stated_a is not None:
-        return _stated_answer(load, voltage_v, drawn, tables, stated_w, stated_a, rated_current_a, is_dc=is_dc)
+        answer = _stated_answer(load, voltage_v, drawn, tables, stated_w, stated_a, rated_current_a)
+    else:
+        answer = _rated_answer(load, voltage_v, drawn, tables, rated_current_a, rated_power_w, is_dc=is_dc)
+    return _broken_as_dc(answer, voltage_v, tables) if is_dc else answer
+
+
+def _rated_answer(
+    load: Load,
+    voltage_v: float,
+    drawn: Draw,
+    tables: Tables,
+    rated_current_a: float | None,
+    rated_power_w: float | None,
+    *,
+    is_dc: bool,
+) -> Answer:
+    """Whether a load is within the rating that is left for its kind."""
+    name = load.title
     rating = rating_answer(rated_current_a, rated_power_w, voltage_v)
     if rating.verdict == "undecided":
         sentence = f"{name} draws {shown(drawn.current_a)} A, but {rating.sentence[0].lower()}{rating.sentence[1:]}"
@@ -139,7 +159,7 @@ def module_answer(
             "most_w": most_w,
         },
         lines=lines,
-        cautions=(*((MAKER_FIRST,) if kind != "resistive" else ()), *((ARC,) if is_dc else ())),
+        cautions=(MAKER_FIRST,) if kind != "resistive" else (),
     )
 
 
@@ -187,8 +207,6 @@ def _stated_answer(
     stated_w: float | None,
     stated_a: float | None,
     rated_current_a: float | None,
-    *,
-    is_dc: bool,
 ) -> Answer:
     """Whether a load is within what the maker states of its kind, and within the ampere rating."""
     if stated_w is not None:
@@ -231,8 +249,23 @@ def _stated_answer(
         sentence=sentence,
         values=values,
         lines=tuple(lines),
-        cautions=(ARC,) if is_dc else (),
     )
+
+
+def _broken_as_dc(answer: Answer, voltage_v: float, tables: Tables) -> Answer:
+    """The answer for direct current: a contact that carries it need not break it."""
+    limit = tables.figure("contact_dc_v")
+    is_low = is_within(voltage_v, limit.value)
+    numbers = f"{shown(voltage_v)} V {'≤' if is_low else '>'} {shown(limit.value)} V"
+    line = step("voltage that the contact breaks", "U ≤ U max", numbers, limit.value, "V", limit.source)
+    answer = replace(answer, lines=(*answer.lines, line), cautions=(*answer.cautions, ARC))
+    if is_low or answer.verdict != "fits":
+        return answer
+    sentence = (
+        f"{answer.sentence} But whether the contact breaks {shown(voltage_v)} V of direct current is not known: "
+        f"above {shown(limit.value)} V it breaks far less than its rating."
+    )
+    return replace(answer, verdict="undecided", sentence=sentence)
 
 
 def _counted_words(draw: Draw, counted: float) -> str:

@@ -44,6 +44,9 @@ FIGURES: Mapping[str, FigureDefinition] = {
     "contact_inrush": FigureDefinition(
         unit="1", least=1, most=1000, meaning="multiple of its rated current that a contact closes on"
     ),
+    "contact_dc_v": FigureDefinition(
+        unit="V", least=1, most=1500, meaning="up to this voltage a contact breaks its rated current of direct current"
+    ),
     "drop_lighting_share": FigureDefinition(
         unit="1", least=0.001, most=0.5, meaning="largest voltage drop of a lighting circuit, as a share"
     ),

@@ -108,6 +108,22 @@ def test_direct_current_has_a_caution_of_its_own() -> None:
     assert MAKER_FIRST not in answer.cautions
 
 
+def test_a_contact_is_not_taken_to_break_its_rating_at_a_high_direct_voltage() -> None:
+    verdicts = {
+        (volts, is_dc): module_answer(
+            load("resistive", 100), volts, IEC, rated_current_a=10, rated_power_w=None, is_dc=is_dc
+        ).verdict
+        for volts in (24, 30, 48, 110)
+        for is_dc in (False, True)
+    }
+
+    # common practice: full rating up to 30 V of direct current
+    assert [verdict for (_, is_dc), verdict in verdicts.items() if is_dc] == ["fits", "fits", "undecided", "undecided"]
+    assert {verdict for (_, is_dc), verdict in verdicts.items() if not is_dc} == {"fits"}
+    too_much = module_answer(load("resistive", 600), 48, IEC, rated_current_a=10, rated_power_w=None, is_dc=True)
+    assert too_much.verdict == "unfit"
+
+
 def test_a_contact_closes_on_the_first_moment_or_not() -> None:
     borne = inrush_answer("led-lamp", 1.0, 10, IEC)
     welded = inrush_answer("led-lamp", 1.1, 10, IEC)
