@@ -22,8 +22,8 @@ def box_answer(box: Box, tables: Tables) -> Answer:
 
     Conductors count one each, all internal clamps together one, each fitting one, each yoke two, grounds together one
     and a quarter for each above four; clamps and fittings by the largest conductor, yokes and grounds by the largest
-    there is of them. A module without a yoke counts its own volume. `undecided` where the tables have no room for a
-    conductor of some size: the IEC family knows no such rule. Values: `volume_cm3`, `needed_cm3`, `free_cm3`,
+    there is of them. A module without a yoke counts its own volume. `undecided` where no conductor is named, or the
+    tables have no room for one of some size: the IEC family knows no such rule. Values: `volume_cm3`, `needed_cm3`, `free_cm3`,
     `counted` (conductors), `module_cm3`.
 
     Raises:
@@ -39,7 +39,7 @@ def box_answer(box: Box, tables: Tables) -> Answer:
     if box.module_cm3 is None:
         cautions.append("The volume of the module was not said, so it was not counted.")
     unknown = [size.name for size, _ in groups if size.box_cm3 is None]
-    if unknown or (not groups and (box.clamps or box.yokes or box.fittings)):
+    if unknown or not any(group.count or group.grounds for _, group in groups):
         return _undecided(box, module, unknown, tables, cautions)
     lines, counted, needed = _counted(box, groups, tables)
     if box.module_cm3 is not None:
@@ -109,8 +109,10 @@ def _undecided(box: Box, module: float, unknown: list[str], tables: Tables, caut
     if unknown:
         names = ", ".join(dict.fromkeys(unknown))
         why = f"{tables.title} has no room for {names} in a box"
-    else:
+    elif box.clamps or box.yokes or box.fittings:
         why = "clamps, yokes and fittings count by the largest conductor, and none was named"
+    else:
+        why = "no conductor was named, and no module stands in a box without any"
     return Answer(
         question="box",
         verdict="undecided",

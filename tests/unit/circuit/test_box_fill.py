@@ -67,6 +67,14 @@ def test_a_module_larger_than_the_box_never_fits() -> None:
     assert box_answer(box, IEC).verdict == "unfit"
 
 
+def test_a_box_whose_conductors_are_not_said_is_not_judged() -> None:
+    alone = [box_answer(Box(volume_cm3=60, module_cm3=26), tables) for tables in (NEC, IEC)]
+    none_of_them = box_answer(Box(volume_cm3=60, conductors=(Conductors(awg=12),), module_cm3=26), NEC)
+
+    assert [answer.verdict for answer in (*alone, none_of_them)] == ["undecided"] * 3
+    assert "no conductor was named" in alone[0].sentence
+
+
 def test_an_empty_box_is_no_question() -> None:
     with pytest.raises(CircuitError, match="nothing is in the box"):
         box_answer(Box(volume_cm3=300), NEC)
