@@ -23,8 +23,8 @@ def box_answer(box: Box, tables: Tables) -> Answer:
     Conductors count one each, all internal clamps together one, each fitting one, each yoke two, grounds together one
     and a quarter for each above four; clamps and fittings by the largest conductor, yokes and grounds by the largest
     there is of them. A module without a yoke counts its own volume. `undecided` where no conductor is named, or the
-    tables have no room for one of some size: the IEC family knows no such rule. Values: `volume_cm3`, `needed_cm3`, `free_cm3`,
-    `counted` (conductors), `module_cm3`.
+    tables have no room for one of some size: the IEC family knows no such rule. Values: `volume_cm3`, `needed_cm3`,
+    `free_cm3`, `counted` (conductors), `module_cm3`.
 
     Raises:
         CircuitError: If a number cannot be, or a size is not in the tables.
