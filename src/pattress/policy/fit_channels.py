@@ -231,10 +231,11 @@ def _led_supply(case: Case) -> Iterator[Fit]:
             yield silent(FIT_LED_SUPPLY, why, channel=channel)
             continue
         (supply_w,) = supplies
-        total = sum(load.total_w for load in group)
-        if total <= 0:
-            yield silent(FIT_LED_SUPPLY, f"the plan does not say the power of {title_of(group[0])}", channel=channel)
+        unknown = [load for load in group if load.total_w <= 0]
+        if unknown:
+            yield silent(FIT_LED_SUPPLY, f"the plan does not say the power of {title_of(unknown[0])}", channel=channel)
             continue
+        total = sum(load.total_w for load in group)
         yield asked(
             FIT_LED_SUPPLY,
             partial(supply_size_answer, total, case.tables, supply_w=supply_w),

@@ -267,6 +267,14 @@ def test_one_supply_feeds_all_strips_of_a_controller() -> None:
     assert both["fit-led-supply"].sentence.startswith("14.4 W/m × 5 m and 14.4 W/m × 5 m of strip: 144 W need")
 
 
+def test_a_strip_of_unsaid_power_leaves_its_supply_unverified() -> None:
+    unsaid = replace(STRIP, channel="led.2", name="the other strip", strip_w_per_m=None, strip_m=None)
+
+    fit = judged(RIBBON, STRIP, unsaid, **STRIP_SUPPLY)["fit-led-supply"]
+
+    assert (fit.outcome, fit.sentence) == ("unverified", "the plan does not say the power of the other strip")
+
+
 def test_class_2_is_asked_for_where_the_code_knows_it() -> None:
     american = {**STRIP_SUPPLY, "conductors": Conductors(awg=14)}
 
