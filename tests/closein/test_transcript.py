@@ -3,7 +3,7 @@ from closein.transcript import Asked, Began, Ended, Event, Said, Transcript
 SHOWN = (
     "\r\n\x1b[1mhall-lights  input.1: The switch of input 1\x1b[0m\r\n"
     "  CAUTION: The switch is operated by its face alone. Behind it mains\r\n    may be live.\r\n"
-    "  Heeded? yes, no: yes\r\n"
+    "  Heeded? yes, no, stop: yes\r\n"
     "  > Operate the switch of input 1 3 times, about 3 s apart. Then let\r\n    it rest.\r\n"
     "  done, skip (skip it), stop (stop here, and go on later): \r\n"
     "\x1b[31m  BROKEN hall-lights input.1: input.2 moved, and not\r\n    input 1\x1b[0m\r\n"
@@ -11,13 +11,13 @@ SHOWN = (
     "  again, on (go on all the same), stop (stop here, and go on later): stop\r\n"
     "  Stopped. What was done is kept.\r\n"
 )
-PROMPTS = ("  Heeded? yes, no: ", "go on later): ", "(Enter where you do not know) ")
+PROMPTS = ("  Heeded? yes, no, stop: ", "go on later): ", "(Enter where you do not know) ")
 READ: list[Event] = [
     Began("hall-lights", "input.1", "The switch of input 1"),
     Asked(
         "input.1",
         "CAUTION: The switch is operated by its face alone. Behind it mains may be live.",
-        ("yes", "no"),
+        ("yes", "no", "stop"),
         1,
     ),
     Asked(

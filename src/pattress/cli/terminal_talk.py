@@ -9,7 +9,7 @@ import sys
 import textwrap
 
 from pattress.cli.output import give, style
-from pattress.closein.talk import Question, Reply
+from pattress.closein.talk import Question, Reply, StopCheckError
 from pattress.model.closein import StepResult
 from pattress.report.visible import visible
 
@@ -57,7 +57,10 @@ class TerminalTalk:
         give(style().strong(_wrapped(f"{words.upper()} {point} {result.step}: {result.sentence}"), outcome))
 
     async def ask(self, question: Question) -> Reply:
-        """Print a question and return the reply. Where it is taken back, the line is ended."""
+        """Print a question and return the reply. Where it is taken back, the line is ended.
+
+        An empty line stands for the usual reply where that is to go on, never where it claims or leaves out something.
+        """
         give(_wrapped(f"> {question.text}"))
         replies = ", ".join(
             f"{reply} ({_MEANINGS[reply]})" if reply != _MEANINGS[reply] else reply for reply in question.replies
@@ -66,24 +69,40 @@ class TerminalTalk:
             reply = await self._asked(f"  {replies}: ")
             if reply is None:
                 return "stop"
-            meant = [one for one in question.replies if one.startswith(reply.lower())]
-            if reply == "" or len(meant) == 1:
-                return meant[0] if reply else question.replies[0]
+            usual = question.replies[0]
+            if reply == "" and usual in ("done", "again"):
+                return usual
+            meant = [one for one in question.replies if reply and one.startswith(reply.lower())]
+            if len(meant) == 1:
+                return meant[0]
             give(_wrapped(f"Please answer one of: {', '.join(question.replies)}."))
 
     async def confirm(self, caution: str) -> bool:
-        """Print a caution, and return whether the person writes yes: an empty line is not enough."""
+        """Print a caution, and return whether the person writes yes: an empty line is not enough.
+
+        Raises:
+            StopCheckError: If the person stops here, or is gone.
+        """
         give(style().strong(_wrapped(f"CAUTION: {caution}"), "broken"))
         while True:
-            reply = await self._asked("  Heeded? yes, no: ")
-            if reply is None or reply.lower() in ("n", "no"):
+            reply = await self._asked("  Heeded? yes, no, stop: ")
+            if reply is None or reply.lower() == "stop":
+                raise StopCheckError
+            if reply.lower() in ("n", "no"):
                 return False
             if reply.lower() in ("y", "yes"):
                 return True
 
     async def words(self, prompt: str) -> str:
-        """Return what the person writes."""
-        return (await self._asked(f"  {prompt} ")) or ""
+        """Return what the person writes.
+
+        Raises:
+            StopCheckError: If the person stops here, or is gone.
+        """
+        reply = await self._asked(f"  {prompt} ")
+        if reply is None or reply.lower() == "stop":
+            raise StopCheckError
+        return reply
 
     async def _asked(self, prompt: str) -> str | None:
         """Return a line, None at the end of the input."""

@@ -35,10 +35,14 @@ class Talk(Protocol):
         """Return the reply. May be cancelled when what the module does is answer enough."""
 
     async def confirm(self, caution: str) -> bool:
-        """Show what is dangerous now, and return whether the person says that it is heeded."""
+        """Show what is dangerous now, and return whether the person says that it is heeded; StopCheckError as below."""
 
     async def words(self, prompt: str) -> str:
-        """Return what the person writes in their own words; empty where nothing."""
+        """Return what the person writes in their own words; empty where nothing.
+
+        Raises:
+            StopCheckError: If the person stops here instead, or is gone.
+        """
 
 
 class StopCheckError(Exception):

@@ -1,0 +1,70 @@
+"""The talk at a terminal, by lines that a person types."""
+
+import asyncio
+import os
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pytest
+
+from pattress.cli.terminal_talk import TerminalTalk
+from pattress.closein.talk import Question, StopCheckError
+
+GO_ON = Question(text="Switch it on.", replies=("skip", "stop"))
+AGREE = Question(text="May the wall be closed?", replies=("yes", "no", "stop"))
+DO = Question(text="Operate the switch.")
+
+
+@dataclass(frozen=True)
+class Typing:
+    """The writing end of what the program reads."""
+
+    descriptor: int
+
+    def type(self, *lines: str) -> None:
+        os.write(self.descriptor, "".join(f"{line}\n" for line in lines).encode())
+
+    def leave(self) -> None:
+        os.close(self.descriptor)
+
+
+@pytest.fixture
+def typing(monkeypatch: pytest.MonkeyPatch) -> Iterator[Typing]:
+    reading, writing = os.pipe()
+    with os.fdopen(reading) as stdin:
+        monkeypatch.setattr(sys, "stdin", stdin)
+        yield Typing(writing)
+
+
+async def test_an_empty_line_goes_on_and_neither_agrees_nor_leaves_out(
+    typing: Typing, capsys: pytest.CaptureFixture[str]
+) -> None:
+    async with TerminalTalk() as talk:
+        typing.type("", "", "sk", "", "y")
+
+        assert [await talk.ask(DO), await talk.ask(GO_ON), await talk.ask(AGREE)] == ["done", "skip", "yes"]
+
+    assert capsys.readouterr().out.count("Please answer one of") == 2
+
+
+async def test_a_check_can_be_stopped_at_a_caution_and_at_a_question_in_own_words(typing: Typing) -> None:
+    async with TerminalTalk() as talk:
+        typing.type("stop", "Stop", "", "yes", "no")
+
+        with pytest.raises(StopCheckError):
+            await talk.confirm("Hot.")
+        with pytest.raises(StopCheckError):
+            await talk.words("Why?")
+        assert [await talk.words("Why?"), await talk.confirm("Hot."), await talk.confirm("Hot.")] == ["", True, False]
+
+
+async def test_a_person_who_is_gone_has_stopped_and_left_nothing_out(typing: Typing) -> None:
+    async with TerminalTalk() as talk, asyncio.timeout(5):
+        typing.leave()
+
+        assert await talk.ask(DO) == "stop"
+        with pytest.raises(StopCheckError):
+            await talk.confirm("Hot.")
+        with pytest.raises(StopCheckError):
+            await talk.words("Why?")
