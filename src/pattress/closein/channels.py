@@ -55,6 +55,11 @@ class Channel:
         """What of its loads may hurt when it comes on."""
         return frozenset(one.hazard for one in self.loads if one.hazard is not None)
 
+    @property
+    def can_move(self) -> bool:
+        """Whether something moves or runs when it comes on."""
+        return self.name == "shutter" or bool(self.hazards & {"moves", "pumps"})
+
     def is_on(self, value: Value) -> bool:
         """Whether a value of its state says that it feeds something."""
         return value is True if isinstance(value, bool) else isinstance(value, int | float) and value > MOVED_PCT

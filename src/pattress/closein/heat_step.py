@@ -3,11 +3,13 @@
 What belongs here: watching it, and what its load and timers mean for that. What does not: the fit (`circuit.heat`).
 """
 
+import math
+import re
 import statistics
 from collections.abc import Sequence
 
 from pattress.circuit.heat import FEWEST_SAMPLES, Decision, Rise, Scaled, decide, fit_rise, scale
-from pattress.closein.cautions import HOT
+from pattress.closein.cautions import HOT, MOVES
 from pattress.closein.channels import Channel, fed_channels
 from pattress.closein.stage import Ended, Stage
 from pattress.closein.talk import Question
@@ -18,7 +20,9 @@ TEMPERATURE = "health.temperature_c"
 MARGIN_K = 5.0  # below the limit at which the module sheds its load (common practice: sensors differ by as much)
 LEAST_S = 60.0  # before which no rise is believed
 LEAST_SHARE = 0.1  # of the planned load, below which nothing of it can be said to be on
-MAX_ROOM_C = 60.0
+FULL_PCT = 90.0  # of a level, from which on a channel that no meter measures has its load
+COLDEST_ROOM_C, MAX_ROOM_C = -20.0, 60.0
+_DEGREES = re.compile(r"([+-]?\d+(?:[.,]\d+)?)\s*(?:°|°?\s*C)?", re.IGNORECASE)
 
 
 async def heat(stage: Stage) -> Ended:
@@ -30,11 +34,13 @@ async def heat(stage: Stage) -> Ended:
         return Ended(outcome="unverified", sentence=reason)
     if limit_c is None:
         return Ended(outcome="unverified", sentence="the module tells no temperature at which it sheds its load")
-    await stage.confirm(HOT)
-    room_c = await _room_c(stage)
     channels = fed_channels(stage.profile, stage.point)
+    await stage.confirm(HOT)
+    if any(one.can_move for one in channels):
+        await stage.confirm(MOVES)
+    room_c = await _room_c(stage)
     fed = " and ".join(one.feeds for one in channels)
-    await stage.ask(Question(text=f"Switch on all that it feeds ({fed}), and leave it on. Done?"))
+    await stage.ask(Question(text=f"Switch on all that it feeds ({fed}), fully, and leave it on. Done?"))
     watch = _Watch(stage, channels, limit_c, room_c)
     text = f"Leave it on. The heat is watched until it is clear, {stage.pace.heat_s / 60:g} minutes at most."
     question = Question(text=text, replies=("skip", "stop"))
@@ -43,12 +49,15 @@ async def heat(stage: Stage) -> Ended:
 
 
 async def _room_c(stage: Stage) -> float | None:
+    """How warm the room is, None where the person does not know."""
     text = await stage.talk.words("How warm is the room, in degrees Celsius? (Enter where you do not know)")
-    try:
-        room_c = float(text.replace(",", "."))
-    except ValueError:
-        return None
-    return room_c if -20 <= room_c <= MAX_ROOM_C else None
+    while text.strip():
+        found = _DEGREES.fullmatch(text.strip())
+        room_c = float(found[1].replace(",", ".")) if found else math.nan
+        if COLDEST_ROOM_C <= room_c <= MAX_ROOM_C:
+            return room_c
+        text = await stage.talk.words("What is that in degrees Celsius, as a number? (Enter where you do not know)")
+    return None
 
 
 def _limit_c(reading: Reading) -> float | None:
@@ -72,6 +81,7 @@ class _Watch:
         self._rise: list[tuple[float, float]] = []
         self._powers: list[float] = []
         self._were_on: set[str] = set()
+        self._were_fully_on: set[str] = set()
         self._went_off: dict[str, bool] = {}  # whether its own timer did it
 
     def look(self, reading: Reading) -> bool:
@@ -100,6 +110,9 @@ class _Watch:
             return Ended(outcome="broken", sentence=sentence, facts=facts)
         if not self._is_loaded:
             return Ended(outcome="unverified", sentence="nothing was on, so that nothing got warm", facts=facts)
+        if self._not_seen_on:
+            sentence = f"{' and '.join(self._not_seen_on)} had not all of its load on, and no meter tells how much"
+            return Ended(outcome="unverified", sentence=sentence, facts=facts)
         if predicted is None:
             timer = "its own timer switched it off before" if self._went_off else "it was watched for too short a time:"
             return Ended(outcome="unverified", sentence=f"{timer} anything could be predicted", facts=facts)
@@ -110,6 +123,10 @@ class _Watch:
             case "above":
                 sentence = f"it will settle at {where}, and sheds its load at {limit}"
                 return Ended(outcome="broken", sentence=sentence, facts=facts)
+            case "below" if self._circuit is not None and self._room_c is None:
+                today = f"it will settle at {where} in the room as it is, {MARGIN_K:g} K or more below {limit}"
+                warmest = f"how warm the room is was not said, so nothing is known for {self._circuit.ambient_c:g} C"
+                return Ended(outcome="unverified", sentence=f"{today}; {warmest}", facts=facts)
             case "below":
                 sentence = f"it will settle at {where}, {MARGIN_K:g} K or more below {limit}"
                 return Ended(outcome="met", sentence=sentence, facts=facts)
@@ -129,6 +146,8 @@ class _Watch:
             return
         if channel.is_on(state.value):
             self._were_on.add(channel.name)
+            if isinstance(state.value, bool) or (isinstance(state.value, int | float) and state.value >= FULL_PCT):
+                self._were_fully_on.add(channel.name)
         elif channel.name in self._were_on:
             timer = reading.values.get(f"{channel.name}.off_after_s")
             self._went_off[channel.name] = (
@@ -155,6 +174,12 @@ class _Watch:
             return True
         has_meter = any(one.meter is not None for one in self._channels)
         return bool(self._were_on) and (not has_meter or self._load_w >= LEAST_SHARE * self._planned_w)
+
+    @property
+    def _not_seen_on(self) -> list[str]:
+        """The channels whose load nobody can scale up to what is planned: without a meter, and not fully on."""
+        steady = [one.name for one in self._channels if one.name != "shutter" and one.meter is None]
+        return [name for name in steady if name not in self._were_fully_on]
 
     def _decision(self) -> tuple[Decision, Rise | Scaled | None]:
         """What can be told so far, and the prediction that it rests on."""

@@ -28,7 +28,10 @@ async def output(stage: Stage, channel: Channel, rated_w: float | None) -> Ended
     if not isinstance(before, Snapshot) or channel.state not in before.values:
         reason = before.reason if not isinstance(before, Snapshot) else f"it does not report {channel.state}"
         return Ended(outcome="unverified", sentence=reason)
-    await stage.confirm(MOVES if channel.hazards & {"moves", "pumps"} or channel.name == "shutter" else HOT)
+    if channel.can_move:
+        await stage.confirm(MOVES)
+    if not channel.can_move or "heats" in channel.hazards:
+        await stage.confirm(HOT)
     latest = await stage.read(names)  # it may have been switched while the caution was read
     if isinstance(latest, Snapshot) and channel.state in latest.values:
         before = latest

@@ -8,10 +8,11 @@ from pattress.closein import heat_step, long_steps, output_steps, switch_steps
 from pattress.closein.channels import channels_of
 from pattress.closein.stage import Ended
 from pattress.closein.talk import Reply, SkipStepError, StopCheckError
-from pattress.model.circuit import Drive, Load
+from pattress.model.circuit import Circuit, Drive, Load
 from pattress.model.device import Device
 from pattress.model.plan import Point
-from unit.closein.scripted import DEVICE, POINT, PROFILE, READING_S, Act, Scripted, stage
+from pattress.model.vocabulary import Value
+from unit.closein.scripted import DEVICE, LOADS, POINT, PROFILE, READING_S, Act, Scripted, stage
 
 
 def pressed(number: int = 1, *, times: int = 3, closed: bool = True) -> object:
@@ -302,6 +303,7 @@ async def test_heat_is_predicted_from_the_first_minutes(limit_c: int, outcome: s
     from pattress.circuit.heat import temperature_c
 
     script = Scripted(**{f"output.{n}.over_temperature.limit_c": limit_c for n in (1, 2)})
+    script.wording = "30"
     script.when("Switch on all that it feeds", "done")
     began_at = script.now
 
@@ -317,6 +319,7 @@ async def test_heat_is_predicted_from_the_first_minutes(limit_c: int, outcome: s
 
     assert (ended.outcome, says in ended.sentence) == (outcome, True), ended.sentence
     assert "Loads get hot" in script.cautions[0]
+    assert "Something is about to move" in script.cautions[1], "the fan"
 
 
 async def test_a_module_that_sheds_its_load_is_broken() -> None:
@@ -352,11 +355,58 @@ async def test_where_next_to_nothing_of_the_load_was_on_nothing_is_predicted_of_
 async def test_the_heat_of_a_shutter_is_that_of_the_module_alone() -> None:
     shutter = replace(PROFILE, module_class="shutter")
     script = Scripted(**{"shutter.position_pct": 50}).when("Switch on all that it feeds", "done")
+    script.wording = "30"
 
     ended = await heat_step.heat(stage(script, profile=shutter))
 
     assert ended.outcome == "met", ended.sentence
     assert "it will settle at 31 C" in ended.sentence
+
+
+@pytest.mark.parametrize(
+    ("words", "outcome", "prompts"),
+    [(["22"], "met", 1), (["21,5 °C"], "met", 1), (["72", "22 C"], "met", 2), (["warm", ""], "unverified", 2)],
+)
+async def test_the_warmest_room_is_judged_only_where_the_person_says_how_warm_it_is_today(
+    words: list[str], outcome: str, prompts: int
+) -> None:
+    script = Scripted(**{"output.1.on": True, "output.2.on": True, "meter.1.power_w": 60.0, "meter.2.power_w": 25.0})
+    script.when("Switch on all that it feeds", "done")
+
+    async def write(prompt: str) -> str:
+        script.asked.append(prompt)
+        return words.pop(0)
+
+    script.words = write  # type: ignore[method-assign]
+
+    ended = await heat_step.heat(stage(script))
+
+    assert (ended.outcome, sum("degrees Celsius" in text for text in script.asked)) == (outcome, prompts)
+    assert ("nothing is known for 30 C" in ended.sentence) is (outcome == "unverified")
+
+
+@pytest.mark.parametrize(
+    ("kind", "states", "says"),
+    [
+        ("output", {"output.1.on": True, "output.2.on": False}, "output.2 had not all of its load on"),
+        ("dimmer", {"dimmer.1.level_pct": 40, "dimmer.2.level_pct": 100}, "dimmer.1 had not all of its load on"),
+        ("output", {"output.1.on": True, "output.2.on": True}, None),
+    ],
+)
+async def test_without_a_meter_all_must_be_fully_on_for_heat_to_be_predicted(
+    kind: str, states: dict[str, Value], says: str | None
+) -> None:
+    profile = replace(PROFILE, channels={kind: 2})
+    loads = tuple(replace(one, channel=one.channel.replace("output", kind)) for one in LOADS)
+    script = Scripted(**states).when("Switch on all that it feeds", "done")
+    script.wording = "30"
+
+    ended = await heat_step.heat(
+        stage(script, point=replace(POINT, circuit=Circuit(voltage_v=230, loads=loads)), profile=profile)
+    )
+
+    assert ended.outcome == ("met" if says is None else "unverified"), ended.sentence
+    assert says is None or ended.sentence.startswith(says)
 
 
 CUT = "Switch the circuit off at the board"
