@@ -16,7 +16,7 @@ from pattress.circuit.working import Answer, is_within, percent, shown
 from pattress.model.circuit import EdgeOfDimming, Load
 from pattress.model.errors import CircuitError
 from pattress.policy.fit_case import Case, Fit, asked, pieces, silent, title_of, worst
-from pattress.policy.fit_place import drawn
+from pattress.policy.fit_place import drawn, drawn_together
 from pattress.policy.fit_rules import (
     FIT_CLASS_2,
     FIT_DIMMER_EDGE,
@@ -246,16 +246,22 @@ def _led_supply(case: Case) -> Iterator[Fit]:
             yield asked(FIT_CLASS_2, partial(class2_answer, supply_w, case.circuit.voltage_v, case.tables))
 
 
+def _currents_a(case: Case) -> dict[str, float]:
+    """Amperes by channel, of what the module's own circuit feeds."""
+    fed = [load for load in case.circuit.loads if not case.is_fed_elsewhere(load)]
+    currents = dict.fromkeys(case.channels, 0.0)
+    for load, draw in zip(fed, drawn_together(case, fed), strict=True):
+        currents[load.channel] += draw.current_a
+    return currents
+
+
 def _total(case: Case) -> Iterator[Fit]:
     """All channels together. What each of them carries by itself is judged where its load is."""
     sheet = case.sheet
     if case.profile.module_class == "shutter" or len(case.profile.load_channels) < 2 or not case.circuit.loads:
         return
     try:
-        currents = {
-            channel: sum(drawn(case, load).current_a for load in case.at(channel) if not case.is_fed_elsewhere(load))
-            for channel in case.channels
-        }
+        currents = _currents_a(case)
     except CircuitError as error:
         yield silent(FIT_TOTAL, error.what)
         return

@@ -3,7 +3,7 @@
 What belongs here: questions about the circuit and the box. What does not: those about one channel (`fit_channels`).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -58,6 +58,32 @@ def drawn(case: Case, load: Load) -> Draw:
     return draw
 
 
+def drawn_together(case: Case, loads: Sequence[Load], *, continuous_factor: float = 1.0) -> list[Draw]:
+    """Return what each of several loads draws at one time, continuous loads counting so much.
+
+    Sockets of no stated power share what the breaker lets through beside the others: all of it flows through the
+    breaker, so that they never draw that much each.
+
+    Raises:
+        CircuitError: If the plan does not say the power of one.
+    """
+    draws = [drawn(case, load) for load in loads]
+    is_open = [load.kind == "socket" and load.total_w <= 0 for load in loads]
+    if case.circuit.breaker_a is None or not any(is_open):
+        return draws
+    known = sum(
+        draw.current_a * (continuous_factor if draw.is_continuous else 1.0)
+        for draw, is_any in zip(draws, is_open, strict=True)
+        if not is_any
+    )
+    each_a = max(case.circuit.breaker_a - known, 0.0) / sum(is_open)
+    each_va = each_a * case.circuit.voltage_v
+    return [
+        replace(draw, current_a=each_a, apparent_va=each_va) if is_any else draw
+        for draw, is_any in zip(draws, is_open, strict=True)
+    ]
+
+
 def _supply(case: Case) -> Fit:
     circuit, sheet = case.circuit, case.sheet
     fit = asked(
@@ -107,7 +133,8 @@ def _breaker_and_drop(case: Case, fed: list[Load]) -> Iterator[Fit]:
     circuit = case.circuit
     needs_breaker = circuit.breaker_a is not None or not case.is_extra_low
     try:
-        draws = [drawn(case, load) for load in fed]
+        draws = drawn_together(case, fed, continuous_factor=case.tables.value("continuous_factor"))
+        amperes = sum(draw.current_a for draw in drawn_together(case, fed))
     except CircuitError as error:
         if needs_breaker:
             yield silent(FIT_BREAKER, error.what)
@@ -126,7 +153,6 @@ def _breaker_and_drop(case: Case, fed: list[Load]) -> Iterator[Fit]:
         yield silent(FIT_VOLTAGE_DROP, f"the plan does not say {' and '.join(missing)}")
         return
     use: Use = "lighting" if all(load.kind in LAMPS for load in fed) else "other"
-    amperes = sum(draw.current_a for draw in draws)
     yield asked(FIT_VOLTAGE_DROP, partial(_drop, case, amperes, circuit.conductors, circuit.length_m, use))
 
 

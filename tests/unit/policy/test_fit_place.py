@@ -15,6 +15,7 @@ from unit.policy.fit_examples import (
     RELAY,
     RIBBON,
     STRIP_SUPPLY,
+    TWIN,
     judged,
     rated,
 )
@@ -162,3 +163,18 @@ def test_the_room_gets_no_warmer_than_the_module_stands(ambient_c: float, outcom
     fit = judged(RELAY, ambient_c=ambient_c)["fit-ambient"]
 
     assert (fit.outcome, f"{ambient_c} °C warm" in fit.sentence) == (outcome, True)
+
+
+def test_sockets_of_unsaid_power_draw_together_what_one_breaker_lets_through() -> None:
+    sockets = [Load(channel=f"output.{number}", kind="socket") for number in (1, 2)]
+    lamp = Load(channel="output.1", kind="incandescent", power_w=230, is_continuous=True)
+
+    two = judged(TWIN, *sockets, breaker_a=10)
+    beside = judged(TWIN, lamp, sockets[1], tables=NEC, **{**AMERICA, "breaker_a": 15})
+    too_much = judged(TWIN, replace(lamp, power_w=2530), sockets[1], breaker_a=10)
+
+    assert [two[rule].outcome for rule in ("fit-breaker", "fit-total", "fit-voltage-drop")] == ["met"] * 3
+    assert two["fit-total"].sentence.startswith("5 A + 5 A = 10 A are within the 16 A")
+    assert "10 A over 18 m" in two["fit-voltage-drop"].sentence
+    assert beside["fit-breaker"].outcome == "met"
+    assert too_much["fit-breaker"].outcome == "broken"  # 2530 W / 230 V = 11 A without any socket
