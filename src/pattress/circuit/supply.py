@@ -165,7 +165,8 @@ def channels_answer(
         currents_a: Amperes by channel name; plain sums of what each feeds, derating apart.
         voltage_v: Of the site, in volts.
         rated_current_a: Of one channel, in amperes; None where the data sheet says nothing.
-        rated_power_w: Of one channel, in watts; None where the data sheet says nothing.
+        rated_power_w: Of one channel, in watts; None where the data sheet says nothing. With neither, what is not over
+            a total is `undecided`.
         total_rated_a: Of the whole module, in amperes. Where the data sheet says nothing, the sum is held against the
             breaker, which all of it flows through; with neither it is `undecided` as soon as more than one channel
             carries anything.
@@ -181,26 +182,28 @@ def channels_answer(
         given.not_negative(amperes, name, "A")
     total = sum(currents_a.values())
     values = {"total_a": total, **rating.values}
-    if rating.verdict == "undecided":
-        return Answer(question="channels", verdict="undecided", sentence=rating.sentence, values=values)
-    rated = rating.values["rating_a"]
-    over = [name for name, amperes in currents_a.items() if not is_within(amperes, rated)]
+    rated = rating.values.get("rating_a")
+    over: list[str] = []
     lines = [*rating.lines]
-    for name, amperes in currents_a.items():
-        lines.append(step(name, "I ≤ In", f"{shown(amperes)} A ≤ {shown(rated)} A", amperes, "A", DATA_SHEET))
+    if rated is not None:
+        for name, amperes in currents_a.items():
+            lines.append(step(name, "I ≤ In", f"{shown(amperes)} A ≤ {shown(rated)} A", amperes, "A", DATA_SHEET))
+            if not is_within(amperes, rated):
+                over.append(f"{name} carries {shown(amperes)} A, its limit is {shown(rated)} A.")
     numbers = f"{' + '.join(f'{shown(amperes)} A' for amperes in currents_a.values()) or '0 A'}"
     lines.append(step("all channels", "Σ I", numbers, total, "A", DERIVED))
     limit, whose = _total_limit(total_rated_a, breaker_a)
     is_over = limit is not None and not is_within(total, limit)
     if limit is not None:
         values["total_limit_a"] = limit
-        source = DATA_SHEET if total_rated_a is not None else PLAN
+        source = PLAN if whose == _BREAKER else DATA_SHEET
         lines.append(step(whose, "Σ I ≤ I total", f"{shown(total)} A ≤ {shown(limit)} A", limit, "A", source))
     if over or is_over:
-        parts = [f"{name} carries {shown(currents_a[name])} A, its limit is {shown(rated)} A." for name in over]
         if is_over and limit is not None:
-            parts.append(f"All channels together carry {shown(total)} A, more than {whose}, {shown(limit)} A.")
-        return _channels("unfit", " ".join(parts), values, lines)
+            over.append(f"All channels together carry {shown(total)} A, more than {whose}, {shown(limit)} A.")
+        return _channels("unfit", " ".join(over), values, lines)
+    if rated is None:
+        return _channels("undecided", rating.sentence, values, lines)
     if limit is None and sum(amperes > 0 for amperes in currents_a.values()) > 1:
         sentence = (
             f"Each channel is within {shown(rated)} A; what the module carries in all ({shown(total)} A) is not said."
@@ -211,6 +214,7 @@ def channels_answer(
     return _channels("fits", sentence, values, lines)
 
 
+_BREAKER = "the breaker"
 _LEAKS = "A module without a neutral feeds itself through the load: small LED lamps may glow or flicker."
 _BORROWED = "The neutral must be that of the same circuit: one borrowed from another trips residual-current protection."
 _NO_EARTH = "Never use the protective earth in the place of a neutral."
@@ -239,7 +243,7 @@ def _total_limit(total_rated_a: float | None, breaker_a: float | None) -> tuple[
     if total_rated_a is not None:
         limits.append((given.positive(total_rated_a, "total rated current", "A"), "the module's total rating"))
     if breaker_a is not None:
-        limits.append((given.positive(breaker_a, "breaker", "A"), "the breaker"))
+        limits.append((given.positive(breaker_a, "breaker", "A"), _BREAKER))
     return min(limits) if limits else (None, "")
 
 

@@ -137,6 +137,21 @@ def test_a_total_that_nobody_states_is_undecided_where_two_channels_carry() -> N
     assert "10 A, more than the module's total rating, 9 A" in stated.sentence
 
 
+def test_the_lower_of_two_totals_has_its_own_source() -> None:
+    answer = channels_answer({"output.1": 8}, 230, rated_current_a=10, total_rated_a=16, breaker_a=10)
+
+    assert [(line.what, line.result, line.source) for line in answer.lines[-1:]] == [("the breaker", 10, "as asked")]
+
+
+def test_a_total_is_judged_where_no_channel_has_a_rating() -> None:
+    over = channels_answer({"output.1": 10, "output.2": 9}, 230, rated_current_a=None, total_rated_a=16)
+    within = channels_answer({"output.1": 8, "output.2": 8}, 230, rated_current_a=None, total_rated_a=16)
+
+    assert (over.verdict, within.verdict) == ("unfit", "undecided")
+    assert over.values["total_limit_a"] == 16
+    assert "All channels together carry 19 A, more than the module's total rating, 16 A." in over.sentence
+
+
 def test_each_channel_over_its_limit_is_named() -> None:
     answer = channels_answer({"output.1": 11, "output.2": 12}, 230, rated_current_a=10, rated_power_w=2300)
 

@@ -155,6 +155,15 @@ def test_a_dual_relay_carries_ten_amperes_a_circuit_and_less_in_all(
     assert words in outcomes["fit-total"].sentence
 
 
+def test_the_total_is_asked_for_where_the_data_sheet_states_kinds_of_load_only() -> None:
+    sheet = rated(TWIN, rated_current_a=None, rated_power_w=None, load_w={"resistive": 2300})
+    loads = (replace(HEATER, power_w=2200), replace(HEATER, channel="output.2", power_w=2000))
+
+    outcomes = judged(sheet, *loads, breaker_a=25, conductors=Conductors(mm2=4))
+
+    assert (outcomes["fit-rating"].outcome, outcomes["fit-total"].outcome) == ("met", "broken")
+
+
 def test_what_is_fed_through_a_free_contact_at_an_unsaid_voltage_is_unverified() -> None:
     pump = Load(channel="output.1", kind="motor", name="pump", power_w=50, is_potential_free=True)
 
