@@ -12,7 +12,7 @@ from pattress.circuit.dimmer import dimmer_answer, edge_answer
 from pattress.circuit.led import class2_answer, strip_answer, strip_drop_answer, supply_size_answer
 from pattress.circuit.load import kind_at, rating_answer
 from pattress.circuit.supply import channels_answer
-from pattress.circuit.working import Answer, is_within, percent, shown
+from pattress.circuit.working import Answer, is_within, percent, shown, step
 from pattress.model.circuit import EdgeOfDimming, Load
 from pattress.model.errors import CircuitError
 from pattress.policy.fit_case import Case, Fit, asked, pieces, silent, title_of, worst
@@ -247,11 +247,12 @@ def _led_supply(case: Case) -> Iterator[Fit]:
 
 
 def _currents_a(case: Case) -> dict[str, float]:
-    """Amperes by channel, of what the module's own circuit feeds."""
+    """Amperes by channel, of what the module's own circuit feeds, continuous loads as they count against a module."""
+    factor = case.tables.value("module_continuous_factor")
     fed = [load for load in case.circuit.loads if not case.is_fed_elsewhere(load)]
     currents = dict.fromkeys(case.channels, 0.0)
-    for load, draw in zip(fed, drawn_together(case, fed), strict=True):
-        currents[load.channel] += draw.current_a
+    for load, draw in zip(fed, drawn_together(case, fed, continuous_factor=factor), strict=True):
+        currents[load.channel] += draw.current_a * (factor if draw.is_continuous else 1.0)
     return currents
 
 
@@ -280,7 +281,11 @@ def _total(case: Case) -> Iterator[Fit]:
         return
     fits = is_within(total, limit)
     each = " + ".join(f"{shown(amperes)} A" for amperes in currents.values())
-    sentence = (
-        f"{each} = {shown(total)} A" if len(currents) > 1 else f"{shown(total)} A"
-    ) + f" {'are within' if fits else 'are more than'} the {shown(limit)} A that the module carries in all"
+    sentence = f"{each} = {shown(total)} A" if len(currents) > 1 else f"{shown(total)} A"
+    factor = case.tables.figure("module_continuous_factor")
+    if factor.value != 1 and any(load.is_continuous for load in case.circuit.loads):
+        sentence += f" with continuous loads at {percent(factor.value)}"
+        line = step("continuous loads as they count", "k", shown(factor.value), factor.value, "1", factor.source)
+        answer = replace(answer, lines=(line, *answer.lines))
+    sentence += f" {'are within' if fits else 'are more than'} the {shown(limit)} A that the module carries in all"
     yield Fit(rule=FIT_TOTAL, outcome="met" if fits else "broken", sentence=sentence, answer=answer)

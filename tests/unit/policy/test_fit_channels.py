@@ -155,6 +155,18 @@ def test_a_dual_relay_carries_ten_amperes_a_circuit_and_less_in_all(
     assert words in outcomes["fit-total"].sentence
 
 
+def test_continuous_loads_count_more_against_the_total_too() -> None:
+    loads = [replace(HEATER, channel=f"output.{number}", power_w=1610, is_continuous=True) for number in (1, 2)]
+
+    outcomes = judged(TWIN, *loads, breaker_a=25, conductors=Conductors(mm2=4))
+
+    # 1610 W / 230 V = 7 A, 8.75 A as it counts: within 10 A each, 17.5 A in all
+    assert (outcomes["fit-rating"].outcome, outcomes["fit-total"].outcome) == ("met", "broken")
+    assert outcomes["fit-total"].sentence == (
+        "8.75 A + 8.75 A = 17.5 A with continuous loads at 125 % are more than the 16 A that the module carries in all"
+    )
+
+
 def test_the_total_is_asked_for_where_the_data_sheet_states_kinds_of_load_only() -> None:
     sheet = rated(TWIN, rated_current_a=None, rated_power_w=None, load_w={"resistive": 2300})
     loads = (replace(HEATER, power_w=2200), replace(HEATER, channel="output.2", power_w=2000))
