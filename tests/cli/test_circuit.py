@@ -179,6 +179,29 @@ def test_the_total_of_a_data_sheet_counts_beside_the_breaker() -> None:
     assert document(*words, "--total-a", "20")["verdict"] == "fits"
 
 
+@pytest.mark.parametrize(
+    ("words", "verdict", "says"),
+    [
+        ("3 --count 10 --module quernlight-glow", "fits", "The dimmer cuts the trailing edge"),
+        ("3 --count 11 --module quernlight-glow", "unfit", "11 lamps are more than the 10"),
+        ("9 --count 6 --module quernlight-glow-two-wire", "unfit", "The dimmer cuts the leading edge, but"),
+        (
+            "9 --count 6 --module quernlight-glow-two-wire --asked-edge leading",
+            "fits",
+            "the lamp's maker asks for leading",
+        ),
+        ("9 --count 6 --module quernlight-glow-two-wire --edge trailing", "fits", "The dimmer cuts the trailing edge"),
+    ],
+)
+def test_a_data_sheet_says_how_many_lamps_a_dimmer_takes_and_which_edge_it_cuts(
+    words: str, verdict: str, says: str
+) -> None:
+    found = document("dimmer", *shlex.split(words), "--voltage", "230")
+
+    assert found["verdict"] == verdict
+    assert says in found["sentence"]
+
+
 def test_what_a_data_sheet_states_of_motors_counts_for_a_motor() -> None:
     found = document(*shlex.split("contact 700 --kind motor --voltage 230 --module brackenvolt-twin"))
 

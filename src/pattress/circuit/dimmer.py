@@ -24,6 +24,7 @@ def dimmer_answer(
     rated_power_w: float | None,
     rated_current_a: float | None = None,
     minimum_load_w: float | None,
+    maximum_lamps: int | None = None,
 ) -> Answer:
     """Return whether the watts of a load lie between what a dimmer needs and what it carries.
 
@@ -34,6 +35,7 @@ def dimmer_answer(
         rated_power_w: By the data sheet, in watts; None where it says nothing.
         rated_current_a: By the data sheet, in amperes; None where it says nothing.
         minimum_load_w: By the data sheet, in watts; None where it says nothing.
+        maximum_lamps: By the data sheet, how many lamps whatever their watts; None where it says nothing.
 
     What lamps may use is their kind's part of the dimmer's watts, and no more than those watts as volt-amperes.
 
@@ -71,6 +73,8 @@ def dimmer_answer(
         step("judged", "P ≤ P max", f"{shown(watts)} W ≤ {shown(usable)} W", usable, "W", DERIVED),
     ]
     count = lamp_count(load.power_w, minimum_load_w, usable) if load.power_w > 0 else None
+    if count is not None and maximum_lamps is not None:
+        count = count[0], min(count[1], maximum_lamps)
     if count is not None:
         values["fewest"], values["most"] = float(count[0]), float(count[1])
     verdict: Verdict = "fits"
@@ -83,6 +87,12 @@ def dimmer_answer(
         )
         if count is not None:
             says.append(f"At most {count[1]} such lamps fit.")
+    if maximum_lamps is not None:
+        numbers = f"{load.count} ≤ {maximum_lamps}"
+        lines.append(step("number of lamps", "n ≤ n max", numbers, float(maximum_lamps), "1", DATA_SHEET))
+        if load.count > maximum_lamps:
+            verdict = "unfit"
+            says.append(f"{load.count} lamps are more than the {maximum_lamps} that the data sheet allows.")
     if minimum_load_w is not None:
         least = given.not_negative(minimum_load_w, "minimum load", "W")
         values["minimum_w"] = least

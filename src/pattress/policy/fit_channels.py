@@ -136,6 +136,7 @@ def _dimmed(case: Case, channel: str, loads: Sequence[Load]) -> Fit:
                 rated_power_w=sheet.rated_power_w,
                 rated_current_a=sheet.rated_current_a,
                 minimum_load_w=sheet.minimum_load_w if is_one else 0.0,
+                maximum_lamps=sheet.maximum_lamps,
             ),
             channel=channel,
         )

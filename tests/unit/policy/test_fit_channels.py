@@ -233,7 +233,18 @@ def test_a_dimmer_has_no_more_lamps_than_its_data_sheet_allows() -> None:
 
     fit = judged(rated(DIMMER, maximum_lamps=10), lamps)["fit-dimmer-load"]
 
-    assert (fit.outcome, fit.sentence) == ("broken", "11 lamps are more than the 10 that the data sheet allows")
+    assert fit.outcome == "broken"
+    assert "11 lamps are more than the 10 that the data sheet allows" in fit.sentence
+    assert fit.answer is not None
+    assert fit.answer.values["most"] == 10
+
+
+def test_a_dimmer_has_no_more_lamps_of_several_sorts_than_its_data_sheet_allows() -> None:
+    lamps = [Load(channel="dimmer.1", kind="led-lamp", name=name, power_w=3, count=6) for name in ("spots", "candles")]
+
+    fit = judged(rated(DIMMER, maximum_lamps=10), *lamps)["fit-dimmer-load"]
+
+    assert (fit.outcome, fit.sentence) == ("broken", "12 lamps are more than the 10 that the data sheet allows")
 
 
 @pytest.mark.parametrize(

@@ -214,10 +214,14 @@ def dimmer(
             rated_power_w=_or(rated_w, sheet.rated_power_w),
             rated_current_a=sheet.rated_current_a,
             minimum_load_w=_or(minimum_w, sheet.minimum_load_w),
+            maximum_lamps=sheet.maximum_lamps,
         )
     ]
-    if edge is not None or asked_edge is not None:
-        answers.append(edge_answer(asked.kind, _edge(edge), tables, asked=_edge(asked_edge)))
+    edges = sheet.dimmer_edges if edge is None else (_edge(edge),)
+    if edges or asked_edge is not None:
+        asks = _edge(asked_edge)
+        each = [edge_answer(asked.kind, one, tables, asked=asks) for one in edges or (None,)]
+        answers.append(next((one for one in each if one.verdict == "fits"), each[0]))
     answer_with(joined("dimmer", answers), tables, json=json)
 
 
