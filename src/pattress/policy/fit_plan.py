@@ -66,7 +66,7 @@ def switch_fits(point: Point, plan: Plan) -> Iterator[Fit]:
             why = f"{channel} only reports, and the plan does not say what it drives: see [[point.drive]]"
             yield silent(SWITCH_HAS_RELAY, why, channel=channel)
         for drive in drives:
-            yield _driven(point, drive, points, channel)
+            yield _driven(point, drive, points, f"{channel} only reports and" if action == "reports" else channel)
 
 
 def room_fits(point: Point, plan: Plan) -> Iterator[Fit]:
@@ -122,10 +122,10 @@ def _reporting(point: Point) -> list[str]:
     ]
 
 
-def _driven(point: Point, drive: Drive, points: dict[str, Point], channel: str) -> Fit:
+def _driven(point: Point, drive: Drive, points: dict[str, Point], who: str) -> Fit:
     target = points.get(drive.point) if drive.point is not None else point
     where = f"{drive.channel} of {drive.point}" if drive.point is not None else drive.channel
-    says = f"{channel} only reports and is to drive {where}"
+    channel, says = f"input.{drive.input}", f"{who} is to drive {where}"
     if target is None or target.circuit is None:
         return silent(SWITCH_HAS_RELAY, f"{says}, whose circuit the plan does not say", channel=channel)
     loads = [load for load in target.circuit.loads if load.channel == drive.channel]

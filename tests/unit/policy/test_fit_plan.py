@@ -91,6 +91,15 @@ def test_a_lamp_stays_wired_through_a_relay_where_its_switch_only_reports() -> N
     assert unwired[0].sentence.endswith("and nothing is wired through it")
 
 
+def test_a_switch_whose_action_is_not_said_is_not_said_to_report() -> None:
+    switch = point("hall", LAMP, drives=(Drive(input=1, channel="output.1"),))
+
+    (fit,) = switch_fits(switch, Plan(points=(switch,)))
+
+    assert (fit.outcome, fit.channel) == ("met", "input.1")
+    assert fit.sentence == "input.1 is to drive output.1, which feeds ceiling light"
+
+
 def test_a_switch_that_only_reports_and_drives_nothing_is_unverified() -> None:
     here = point("hall", LAMP, **actions("reports"))
 
