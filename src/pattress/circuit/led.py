@@ -193,6 +193,9 @@ def strip_drop_answer(
         lines.append(step("drop along the strip", f"ΔU = {part} · 2 · I · l · R'", numbers, strip_drop, "V", DERIVED))
         values["strip_drop_v"] = strip_drop
     drop = lead_drop + strip_drop
+    if len(lines) > 1:
+        numbers = f"{shown(lead_drop)} V + {shown(strip_drop)} V"
+        lines.append(step("drop in all", "ΔU = ΔU leads + ΔU strip", numbers, drop, "V", DERIVED))
     lines.append(allowed_line(limit, voltage_v))
     values |= {"lead_drop_v": lead_drop, "drop_v": drop, "drop_share": drop / voltage_v}
     sentence = (

@@ -67,6 +67,8 @@ def test_leads_and_strip_add_up() -> None:
     assert answer.values["drop_v"] == pytest.approx(answer.values["lead_drop_v"] + answer.values["strip_drop_v"])
     assert answer.values["strip_drop_v"] == pytest.approx(0.3)
     assert answer.verdict == "fits"
+    assert [line.result for line in answer.lines[:3]] == pytest.approx([0.78, 0.3, 1.08])  # 2 · 3 A · 5 m · 26 mΩ/m
+    assert answer.lines[2].numbers == "0.78 V + 0.3 V"
 
 
 def test_feeding_both_ends_halves_the_leads_and_quarters_the_strip() -> None:
