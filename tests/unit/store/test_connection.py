@@ -318,17 +318,20 @@ async def test_a_file_system_that_may_not_be_written_is_said(small_disk: Path) -
 def test_a_file_of_another_user_is_said(tmp_path: Path) -> None:
     asyncio.run(make(tmp_path / "house.db"))
     code = (
-        "import asyncio, sys; from pathlib import Path\n"
+        "import asyncio, os, sys; from pathlib import Path\n"
         "from pattress.model.errors import StoreError; from pattress.store.store import Store\n"
         "async def main():\n"
         "    async with Store.open(Path('house.db')) as store: await store.runs()\n"
+        "asyncio.run(main())\n"
+        "os.setgroups([]); os.setgid(65534); os.setuid(65534)\n"
         "try: asyncio.run(main())\n"
         "except StoreError as error: sys.exit(f'StoreError: {error}')\n"
     )
 
-    # The folder is entered before the rights are given up, since no other user may pass the folders above it.
+    # The folder is entered, and all code loaded, before the rights are given up: no other user may pass the folders
+    # above the one, and none may be able to read the other.
     ended = subprocess.run(
-        ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups", sys.executable, "-c", code],
+        [sys.executable, "-c", code],
         cwd=tmp_path,
         capture_output=True,
         text=True,
