@@ -31,7 +31,8 @@ def dimmer_answer(
     Args:
         load: The lamps on one dimmed channel.
         voltage_v: Of the site, in volts.
-        tables: Their `dimmer_share` is the part of a dimmer's watts that lamps of this kind may use.
+        tables: Their `dimmer_share` is the part of a dimmer's watts that lamps of this kind may use; their
+            `module_continuous_factor` is what a continuous load counts.
         rated_power_w: By the data sheet, in watts; None where it says nothing.
         rated_current_a: By the data sheet, in amperes; None where it says nothing.
         minimum_load_w: By the data sheet, in watts; None where it says nothing.
@@ -39,9 +40,9 @@ def dimmer_answer(
 
     What lamps may use is their kind's part of the dimmer's watts, and no more than those watts as volt-amperes.
 
-    Values: `total_w`, `usable_w`, `minimum_w`, `fewest` and `most` (lamps of this power), each where it is known.
-    `unfit` where the kind cannot be dimmed; `undecided` where the data sheet names no rating or the load has no power,
-    or where it is so small that a minimum matters (`SMALL_W`) and none is named.
+    Values: `total_w`, `counted_w`, `usable_w`, `minimum_w`, `fewest` and `most` (lamps of this power), each where it is
+    known. `unfit` where the kind cannot be dimmed; `undecided` where the data sheet names no rating or the load has no
+    power, or where it is so small that a minimum matters (`SMALL_W`) and none is named.
 
     Raises:
         CircuitError: If a number cannot be.
@@ -62,27 +63,36 @@ def dimmer_answer(
         return Answer(question="dimmer", verdict="undecided", sentence=sentence, values={"total_w": watts})
     factor = power_factor_of(load, voltage_v, tables)
     usable = rated * min(share.value, factor.value)
-    values = {"total_w": watts, "usable_w": usable}
+    lasting = tables.figure("module_continuous_factor")
+    times = lasting.value if load.is_continuous else 1.0
+    counted = watts * times
+    values = {"total_w": watts, "counted_w": counted, "usable_w": usable}
     part, why = (
         (share.value, share.source) if share.value <= factor.value else (factor.value, f"cos φ: {factor.source}")
     )
     lines = [
         step("power", "P = p · n", f"{shown(load.power_w)} W · {load.count}", watts, "W", "as asked"),
         step("usable", "P max = a · P rated", f"{shown(part)} · {shown(rated)} W", usable, "W", why),
-        step("volt-amperes", "S ≤ P rated", f"{shown(total_w)} VA ≤ {shown(rated)} VA", total_w, "VA", DATA_SHEET),
-        step("judged", "P ≤ P max", f"{shown(watts)} W ≤ {shown(usable)} W", usable, "W", DERIVED),
     ]
-    count = lamp_count(load.power_w, minimum_load_w, usable) if load.power_w > 0 else None
+    if load.is_continuous:
+        numbers = f"{shown(times)} · {shown(watts)} W"
+        lines.append(step("as it counts, being continuous", "P counted = k · P", numbers, counted, "W", lasting.source))
+    counted_va = total_w * times
+    numbers = f"{shown(counted_va)} VA ≤ {shown(rated)} VA"
+    lines.append(step("volt-amperes", "S ≤ P rated", numbers, counted_va, "VA", DATA_SHEET))
+    lines.append(step("judged", "P ≤ P max", f"{shown(counted)} W ≤ {shown(usable)} W", usable, "W", DERIVED))
+    count = lamp_count(load.power_w, minimum_load_w, usable / times) if load.power_w > 0 else None
     if count is not None and maximum_lamps is not None:
         count = count[0], min(count[1], maximum_lamps)
     if count is not None:
         values["fewest"], values["most"] = float(count[0]), float(count[1])
     verdict: Verdict = "fits"
-    says = [f"{name}: {shown(watts)} W of the {shown(usable)} W that {lamps} may use of {shown(rated)} W."]
-    if not is_within(watts, usable):
+    told = f"{shown(counted)} W counted as continuous" if load.is_continuous else f"{shown(watts)} W"
+    says = [f"{name}: {told} of the {shown(usable)} W that {lamps} may use of {shown(rated)} W."]
+    if not is_within(counted, usable):
         verdict = "unfit"
         says[0] = (
-            f"{name}: {shown(watts)} W ({shown(total_w)} VA) are more than the {shown(usable)} W that {lamps} "
+            f"{name}: {told} ({shown(counted_va)} VA) are more than the {shown(usable)} W that {lamps} "
             f"may use of {shown(rated)} W."
         )
         if count is not None:

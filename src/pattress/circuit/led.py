@@ -25,6 +25,7 @@ def strip_answer(
     channels: int = 1,
     rated_channel_a: float | None = None,
     rated_total_a: float | None = None,
+    continuous: Figure | None = None,
 ) -> Answer:
     """Return the current of a strip, for each channel, and whether an LED controller carries it.
 
@@ -35,6 +36,7 @@ def strip_answer(
         channels: How many of the controller's channels share it evenly: 1 one colour, 4 red, green, blue and white.
         rated_channel_a: Of one PWM channel, in amperes; None leaves it unjudged: a `figure`.
         rated_total_a: Of the controller in all, in amperes; None leaves it unjudged.
+        continuous: What a strip that is on for hours counts against both; None where it is not.
 
     PWM lowers the mean current, not the peak: the strip's full current counts whatever the level.
 
@@ -63,7 +65,18 @@ def strip_answer(
     sentence += f", {shown(each)} A on each of {channels} channels." if channels > 1 else "."
     lengths: list[float] = []
     over: list[str] = []
-    for name, amperes, rated in (("channel", each, rated_channel_a), ("controller", total, rated_total_a)):
+    times, how = 1.0, ""
+    if continuous is not None:
+        times, how = continuous.value, " counted as continuous"
+        numbers = f"{shown(times)} · {shown(each)} A"
+        lines.append(
+            step("as it counts, being continuous", "I counted = k · I", numbers, each * times, "A", continuous.source)
+        )
+        values["counted_a"] = each * times
+    for name, amperes, rated in (
+        ("channel", each * times, rated_channel_a),
+        ("controller", total * times, rated_total_a),
+    ):
         if rated is None:
             continue
         limit = given.positive(rated, f"rated current of the {name}", "A")
@@ -71,7 +84,7 @@ def strip_answer(
         lines.append(step(f"limit of the {name}", "I ≤ In", numbers, limit, "A", DATA_SHEET))
         lengths.append(length_m * limit / amperes)
         if not is_within(amperes, limit):
-            over.append(f"{shown(amperes)} A are more than the {shown(limit)} A of the {name}.")
+            over.append(f"{shown(amperes)} A{how} are more than the {shown(limit)} A of the {name}.")
     if lengths:
         values["longest_m"] = min(lengths)
         said = " ".join(over) or "The controller carries that."

@@ -140,8 +140,8 @@ def _dimmed(case: Case, channel: str, loads: Sequence[Load]) -> Fit:
             ),
             channel=channel,
         )
-        usable = fit.answer.values.get("usable_w", 0.0) if fit.answer is not None else 0.0
-        parts.append((fit, load.total_w / usable if usable else 0.0))
+        values = fit.answer.values if fit.answer is not None else {}
+        parts.append((fit, values["counted_w"] / values["usable_w"] if "usable_w" in values else 0.0))
     fit = parts[0][0] if is_one else _together(channel, parts)
     least, total = sheet.minimum_load_w, sum(load.total_w for load in loads)
     if not is_one and fit.outcome == "met":
@@ -193,9 +193,7 @@ def _strip(case: Case, channel: str, loads: Sequence[Load]) -> Iterator[Fit]:
         why = f"{prefix}the data sheet of {case.profile.id} does not say rated_current_a"
         yield silent(FIT_LED_CURRENT, why, channel=channel)
     else:
-        yield asked(
-            FIT_LED_CURRENT, partial(_strips, case, channel, loads, sum(amperes)), channel=channel, prefix=prefix
-        )
+        yield asked(FIT_LED_CURRENT, partial(_strips, case, channel, loads, amperes), channel=channel, prefix=prefix)
     for load, current_a in zip(loads, amperes, strict=True):
         if load.lead_mm2 is None or load.lead_m is None:
             yield silent(FIT_LED_DROP, f"the plan does not say the leads of {title_of(load)}", channel=channel)
@@ -209,11 +207,18 @@ def _strip(case: Case, channel: str, loads: Sequence[Load]) -> Iterator[Fit]:
         )
 
 
-def _strips(case: Case, channel: str, loads: Sequence[Load], amperes: float) -> Answer:
+def _strips(case: Case, channel: str, loads: Sequence[Load], amperes: Sequence[float]) -> Answer:
     load, voltage_v, rated_a = loads[0], case.circuit.voltage_v, case.sheet.rated_current_a
+    factor = case.tables.figure("module_continuous_factor")
     if len(loads) == 1 and load.strip_w_per_m is not None and load.strip_m is not None:
-        return strip_answer(load.strip_w_per_m, load.strip_m * load.count, voltage_v, rated_channel_a=rated_a)
-    return channels_answer({channel: amperes}, voltage_v, rated_current_a=rated_a)
+        lasting = factor if load.is_continuous else None
+        length_m = load.strip_m * load.count
+        return strip_answer(load.strip_w_per_m, length_m, voltage_v, rated_channel_a=rated_a, continuous=lasting)
+    counted = sum(
+        current_a * (factor.value if load.is_continuous else 1.0)
+        for load, current_a in zip(loads, amperes, strict=True)
+    )
+    return channels_answer({channel: counted}, voltage_v, rated_current_a=rated_a)
 
 
 def _led_supply(case: Case) -> Iterator[Fit]:

@@ -228,6 +228,28 @@ def test_a_dimmer_has_neither_too_much_nor_too_little_load(lamps: list[Load], ou
     assert words in fit.sentence
 
 
+def test_a_dimmer_and_an_led_channel_hold_a_fifth_back_for_what_is_on_for_hours() -> None:
+    lamps = Load(channel="dimmer.1", kind="halogen", power_w=30, count=6)
+    strip = replace(STRIP, strip_m=6)
+    bare = replace(strip, strip_w_per_m=None, strip_m=None, power_w=14.4 * 6)
+
+    short = [
+        judged(DIMMER, lamps)["fit-dimmer-load"],
+        *(judged(RIBBON, one, **STRIP_SUPPLY)["fit-led-current"] for one in (strip, bare)),
+    ]
+    long = [
+        judged(DIMMER, replace(lamps, is_continuous=True))["fit-dimmer-load"],
+        *(judged(RIBBON, replace(one, is_continuous=True), **STRIP_SUPPLY)["fit-led-current"] for one in (strip, bare)),
+    ]
+
+    # 180 W x 1.25 = 225 W of 200 W; 86.4 W / 24 V x 1.25 = 4.5 A of 4 A
+    assert [one.outcome for one in short] == ["met"] * 3
+    assert [one.outcome for one in long] == ["broken"] * 3
+    assert "225 W counted as continuous (225 VA) are more than the 200 W" in long[0].sentence
+    assert "At most 5 such lamps fit" in long[0].sentence
+    assert "4.5 A counted as continuous are more than the 4 A of the channel" in long[1].sentence
+
+
 def test_a_dimmer_has_no_more_lamps_than_its_data_sheet_allows() -> None:
     lamps = Load(channel="dimmer.1", kind="led-lamp", power_w=5, count=11)
 
