@@ -275,13 +275,17 @@ def _total(case: Case) -> Iterator[Fit]:
     if sheet.total_current_a is None and len(currents) > 1:
         yield silent(FIT_TOTAL, f"the data sheet of {case.profile.id} does not say total_current_a")
         return
-    answer = channels_answer(
-        currents,
-        case.circuit.voltage_v,
-        rated_current_a=sheet.rated_current_a,
-        rated_power_w=sheet.rated_power_w,
-        total_rated_a=sheet.total_current_a,
-    )
+    try:
+        answer = channels_answer(
+            currents,
+            case.circuit.voltage_v,
+            rated_current_a=sheet.rated_current_a,
+            rated_power_w=sheet.rated_power_w,
+            total_rated_a=sheet.total_current_a,
+        )
+    except CircuitError as error:
+        yield silent(FIT_TOTAL, str(error).rstrip("."))
+        return
     total, limit = answer.values["total_a"], answer.values.get("total_limit_a")
     if limit is None:
         return

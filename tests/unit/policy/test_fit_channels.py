@@ -155,6 +155,16 @@ def test_a_dual_relay_carries_ten_amperes_a_circuit_and_less_in_all(
     assert words in outcomes["fit-total"].sentence
 
 
+@pytest.mark.parametrize("field", ["rated_current_a", "rated_power_w", "total_current_a"])
+def test_a_rating_of_nought_ends_no_run(field: str) -> None:
+    loads = (HEATER, replace(HEATER, channel="output.2"))
+
+    fit = judged(rated(TWIN, **{field: 0}), *loads)["fit-total"]
+
+    assert fit.outcome == "unverified"
+    assert "0 cannot be" in fit.sentence
+
+
 def test_continuous_loads_count_more_against_the_total_too() -> None:
     loads = [replace(HEATER, channel=f"output.{number}", power_w=1610, is_continuous=True) for number in (1, 2)]
 
