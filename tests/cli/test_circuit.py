@@ -202,6 +202,15 @@ def test_a_data_sheet_says_how_many_lamps_a_dimmer_takes_and_which_edge_it_cuts(
     assert says in found["sentence"]
 
 
+def test_an_led_controller_takes_the_voltages_of_its_data_sheet_alone() -> None:
+    verdicts = [
+        document("supply", "--voltage", volts, "--dc", "--module", "quernlight-ribbon")["verdict"]
+        for volts in ("12", "18", "24", "30")
+    ]
+
+    assert verdicts == ["fits", "unfit", "fits", "unfit"]
+
+
 def test_what_a_data_sheet_states_of_motors_counts_for_a_motor() -> None:
     found = document(*shlex.split("contact 700 --kind motor --voltage 230 --module brackenvolt-twin"))
 

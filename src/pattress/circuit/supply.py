@@ -3,7 +3,8 @@
 What belongs here: judging the place. What does not: the current through a contact (`derating`).
 """
 
-from collections.abc import Iterable, Mapping
+import math
+from collections.abc import Iterable, Mapping, Sequence
 
 from pattress.circuit import given
 from pattress.circuit.load import rating_answer
@@ -22,12 +23,14 @@ def supply_answer(
     is_dc: bool = False,
     supply_ac_v: tuple[float, float] | None,
     supply_dc_v: tuple[float, float] | None,
+    led_supply_v: Sequence[float] = (),
 ) -> Answer:
     """Return whether a site's nominal voltage lies in a module's supply range.
 
     The mains may lie off its nominal voltage by `supply_tolerance_share` of the tables; where that leaves the range,
-    a caution says so. `undecided` where the data sheet names no range at all. Values: `voltage_v`, and of the range
-    `lowest_v`, `highest_v`.
+    a caution says so. An LED controller takes the voltages `led_supply_v` alone, where its data sheet lists some.
+    `undecided` where the data sheet names no range at all. Values: `voltage_v`, and of the range `lowest_v`,
+    `highest_v`.
 
     Raises:
         CircuitError: If a number cannot be, or a range is upside down.
@@ -55,10 +58,15 @@ def supply_answer(
             f"the module is made for {shown(lowest)} to {shown(highest)} V."
         )
     numbers = f"{shown(lowest)} V ≤ {shown(voltage_v)} V ≤ {shown(highest)} V"
+    sentence = f"{shown(voltage_v)} V {current} is {word} the module's range, {shown(lowest)} to {shown(highest)} V."
+    is_listed = not led_supply_v or any(math.isclose(voltage_v, one) for one in led_supply_v)
+    if is_inside and not is_listed:
+        takes = " or ".join(shown(one) for one in led_supply_v)
+        sentence = f"{shown(voltage_v)} V is none of the voltages that this LED controller takes ({takes} V)."
     return Answer(
         question="supply",
-        verdict="fits" if is_inside else "unfit",
-        sentence=f"{shown(voltage_v)} V {current} is {word} the module's range, {shown(lowest)} to {shown(highest)} V.",
+        verdict="fits" if is_inside and is_listed else "unfit",
+        sentence=sentence,
         values={"voltage_v": voltage_v, "lowest_v": lowest, "highest_v": highest},
         lines=(step("supply range", "U min ≤ U ≤ U max", numbers, voltage_v, "V", DATA_SHEET),),
         cautions=tuple(cautions),

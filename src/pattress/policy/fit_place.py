@@ -86,7 +86,7 @@ def drawn_together(case: Case, loads: Sequence[Load], *, continuous_factor: floa
 
 def _supply(case: Case) -> Fit:
     circuit, sheet = case.circuit, case.sheet
-    fit = asked(
+    return asked(
         FIT_SUPPLY,
         partial(
             supply_answer,
@@ -95,13 +95,9 @@ def _supply(case: Case) -> Fit:
             is_dc=circuit.is_dc,
             supply_ac_v=sheet.supply_ac_v,
             supply_dc_v=sheet.supply_dc_v,
+            led_supply_v=sheet.led_supply_v,
         ),
     )
-    if fit.outcome == "met" and sheet.led_supply_v and circuit.voltage_v not in sheet.led_supply_v:
-        takes = " or ".join(shown(voltage) for voltage in sheet.led_supply_v)
-        sentence = f"{shown(circuit.voltage_v)} V is none of the voltages that this LED controller takes ({takes} V)"
-        return replace(fit, outcome="broken", sentence=sentence)
-    return fit
 
 
 def _contacts(case: Case) -> Iterator[Fit]:

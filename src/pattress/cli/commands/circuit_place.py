@@ -65,6 +65,7 @@ def supply(
             is_dc=dc,
             supply_ac_v=_span(ac_range, "--ac-range") or sheet.supply_ac_v,
             supply_dc_v=_span(dc_range, "--dc-range") or sheet.supply_dc_v,
+            led_supply_v=sheet.led_supply_v if dc_range is None else (),
         )
     ]
     needs = sheet.needs_neutral if needs_neutral is None else needs_neutral
