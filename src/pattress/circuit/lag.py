@@ -9,6 +9,9 @@ facts then. The error goes with sin(2 pi T / step) along the curve (Widrow's the
 wave of unknown phase would move the answer is added to its width; at least as far as one and the same error of all the
 last readings would, where they lie within half a step of the end.
 
+All of this believes that it is one lag. Where load, cooling or sensor make it another curve, slow bends are left that
+no lag follows; how likely noise leaves such bends is told with the fit (`bends`).
+
 What belongs here: the arithmetic. What does not: limits, loads and decisions (`heat`).
 """
 
@@ -18,6 +21,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from operator import mul
 
+from pattress.circuit.bends import bends_chance
 from pattress.circuit.student import rounding_variance, student_share
 
 SHORTEST_S, LONGEST_S = 30.0, 3600.0  # common practice: from a bare board in free air to a deep box in masonry
@@ -37,7 +41,8 @@ FINEST_STEP_K = 0.02  # rounding finer than this is noise like any other
 class Lag:
     """A fitted lag; temperatures in degrees Celsius. `low` to `high` holds with 90 %, `surely` with 99 %.
 
-    `noise_k` is the scatter around the curve, rounding included.
+    `noise_k` is the scatter around the curve, rounding included. `one_lag_chance` is how likely noise alone leaves
+    bends as large as are left: next to 0 where it is no single lag.
     """
 
     settles_c: float
@@ -50,6 +55,7 @@ class Lag:
     tau_low_s: float
     tau_high_s: float
     noise_k: float
+    one_lag_chance: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +101,7 @@ def fitted(samples: Sequence[tuple[float, float]], step_k: float) -> Lag:
         tau_low_s=tau_at(0.05),
         tau_high_s=tau_at(0.95),
         noise_k=math.sqrt(best.residual / len(centred)),
+        one_lag_chance=problem.one_lag_chance(best),
     )
 
 
@@ -189,6 +196,20 @@ class _Problem:
             width=math.sqrt(variance),
             swing=swing,
             residual=residual,
+        )
+
+    def one_lag_chance(self, best: _Try) -> float:
+        """Return how likely noise alone leaves bends as large as the best curve leaves."""
+        turns = [at * math.exp(-best.log_tau) for at in self.seconds]
+        decay = [math.exp(-turn) for turn in turns]
+        return bends_chance(
+            self.seconds,
+            [value - best.settles - best.swing * one for value, one in zip(self.celsius, decay, strict=True)],
+            [[1.0] * self.count, decay, [turn * one for turn, one in zip(turns, decay, strict=True)]],
+            noise_square=self.noise_square,
+            noise_weight=NOISE_WEIGHT,
+            waves=self.waves,
+            wave_square=self.wave_square,
         )
 
 

@@ -116,6 +116,12 @@ class _Watch:
         if predicted is None:
             timer = "its own timer switched it off before" if self._went_off else "it was watched for too short a time:"
             return Ended(outcome="unverified", sentence=f"{timer} anything could be predicted", facts=facts)
+        if decision == "needs more time" and not predicted.is_one_lag:
+            sentence = (
+                "it does not warm as one body under one load: load or plate changed meanwhile, or something slow warms"
+                " behind it. Leave all as it is, and watch it again for longer"
+            )
+            return Ended(outcome="unverified", sentence=sentence, facts=facts)
         where = f"{predicted.settles_c:.0f} C ({predicted.low_c:.0f} to {predicted.high_c:.0f} C with 90 %)"
         under = f"; {predicted.assumption}" if isinstance(predicted, Scaled) else ""
         limit = f"{self._limit_c:g} C{under}"
@@ -160,6 +166,7 @@ class _Watch:
 
     @property
     def _load_w(self) -> float:
+        """The usual load; where it changed once, that of the longer part."""
         return statistics.median(self._powers) if self._powers else 0.0
 
     @property
@@ -215,7 +222,7 @@ class _Watch:
         if self._rise:
             first, last = self._rise[0], self._rise[-1]
             facts |= {"first_c": first[1], "last_c": last[1], "watched_s": round(last[0])}
-        if predicted is not None:
+        if predicted is not None and predicted.is_one_lag:
             facts |= {
                 "settles_c": round(predicted.settles_c, 1),
                 "low_c": round(predicted.low_c, 1),

@@ -3,14 +3,28 @@
 import math
 import random
 from collections import defaultdict
+from collections.abc import Callable
 from functools import cache
 
 import pytest
 
-from pattress.circuit.heat import Rise, contact_loss_w, decide, fit_rise, scale, settling_c, temperature_c
-from unit.circuit.rises import Samples, TrueRise, drawn, sampled
+from pattress.circuit.heat import LATER_S, Rise, contact_loss_w, decide, fit_rise, scale, settling_c, temperature_c
+from pattress.circuit.lag import LONGEST_S, SHORTEST_S, USUAL_RISE_K, USUAL_SPREAD_K, USUAL_TAU_S, USUAL_TAU_SPREAD
+from unit.circuit.rises import (
+    Changed,
+    Samples,
+    TrueRise,
+    Warming,
+    drawn,
+    load_changed,
+    plate_fitted,
+    sampled,
+    sensor_lagged,
+    two_lumps,
+)
 
 RISES = 1000
+DEPARTING = 300
 SEED = 20261125
 SPACINGS = [(5.0, 5.0), (15.0, 15.0), (15.0, 30.0), (30.0, 30.0)]
 FROM_LIMIT_K = (-40, -20, -10, -5, -2, -1, 1, 2, 5, 10, 20, 40)
@@ -39,7 +53,11 @@ def test_the_90_percent_interval_holds_the_truth_in_85_to_95_percent(every_s: tu
 
 @pytest.mark.parametrize("every_s", SPACINGS)
 def test_the_interval_is_right_for_short_and_for_long_time_constants(every_s: tuple[float, float]) -> None:
-    """Of about 200 rises a share of 0.9 is measured to 0.021 (one standard deviation): three of these below 0.86."""
+    """Of about 200 rises a share of 0.9 is measured to 0.021 (one standard deviation).
+
+    Of 16,000 others, 4,000 of each spacing, it was 0.887 to 0.943 up to 20 minutes, and 0.942 to 0.975 above: where the
+    samples say little, a usual time constant is covered more often than the 90 % that hold on average over all.
+    """
     pairs = simulated(every_s)
 
     shares = {
@@ -47,7 +65,30 @@ def test_the_interval_is_right_for_short_and_for_long_time_constants(every_s: tu
         for low, high in STRATA_MIN
     }
 
-    assert all(0.80 <= share <= 0.99 for share in shares.values()), shares
+    assert all(0.82 <= share <= 0.99 for share in shares.values()), shares
+
+
+@pytest.mark.parametrize("every_s", [(5.0, 5.0), (15.0, 30.0)])
+def test_the_interval_is_right_on_average_over_all_that_is_expected_beforehand(every_s: tuple[float, float]) -> None:
+    """Truths drawn from the priors themselves, as simulation-based calibration does (Cook, Gelman and Rubin 2006).
+
+    0.900 to 0.910 of 2,000 others.
+    """
+    numbers = random.Random(f"{SEED} expected {every_s}")
+    pairs = []
+    while len(pairs) < RISES:
+        time_constant_s = USUAL_TAU_S * math.exp(numbers.gauss(0, USUAL_TAU_SPREAD))
+        if SHORTEST_S <= time_constant_s <= LONGEST_S:
+            starts_c, rise_k = numbers.uniform(15, 30), numbers.gauss(USUAL_RISE_K, USUAL_SPREAD_K)
+            true = TrueRise(
+                settles_c=starts_c + rise_k,
+                starts_c=starts_c,
+                time_constant_s=time_constant_s,
+                noise_k=numbers.uniform(0.1, 0.5),
+            )
+            pairs.append((true, fit_rise(sampled(true, numbers, every_s=every_s))))
+
+    assert 0.87 <= covered(pairs) <= 0.93
 
 
 @pytest.mark.parametrize("every_s", SPACINGS)
@@ -65,6 +106,60 @@ def test_more_time_is_asked_for_rather_than_deciding_wrongly(every_s: tuple[floa
     assert all(wrong[distance] <= RISES * 0.01 for distance in FROM_LIMIT_K), dict(wrong)
     assert decided[-20] > 0.75 * RISES
     assert decided[40] > 0.45 * RISES
+
+
+@pytest.mark.parametrize("every_s", SPACINGS)
+def test_next_to_no_rise_of_first_order_is_taken_for_none(every_s: tuple[float, float]) -> None:
+    """By its level 1 %; 0.4 to 0.6 % of 4,000 others, since rounding is allowed its worst."""
+    assert sum(not rise.is_one_lag for _, rise in simulated(every_s)) <= RISES * 0.015
+
+
+@pytest.mark.parametrize(
+    ("departing", "wrong_at_most"),
+    [(load_changed, 0.06), (plate_fitted, 0.04), (sensor_lagged, 0.03), (two_lumps, 0.13)],
+)
+def test_what_is_no_rise_of_first_order_is_mostly_left_undecided(
+    departing: Callable[[random.Random], Warming], wrong_at_most: float
+) -> None:
+    """Believing in one lag decided 30, 4, 20 and 21 % wrongly; with this test it is 4, 2, 1 and 9 % (of 6,000 each)."""
+    wrong, decided = _decisions(departing, minutes=8)
+
+    assert wrong <= wrong_at_most
+    assert decided < 0.7
+
+
+@pytest.mark.parametrize("departing", [load_changed, plate_fitted, sensor_lagged, two_lumps])
+def test_in_twenty_minutes_what_came_early_is_over_and_it_is_decided_rightly(
+    departing: Callable[[random.Random], Warming],
+) -> None:
+    """Measured of 3,600 others: 0 to 0.9 % wrong, 64 to 77 % decided; without it 0.3 to 20 % wrong."""
+    wrong, decided = _decisions(departing, minutes=20)
+
+    assert wrong <= 0.02
+    assert decided > 0.5
+
+
+def test_what_is_no_rise_of_first_order_says_so_and_is_never_settled() -> None:
+    true = load_doubled_at_4_minutes()
+
+    rise = fit_rise(sampled(true, random.Random(5), every_s=(5, 5)))
+    scaled = scale(rise, ambient_c=22, planned_ambient_c=32)
+
+    assert (rise.is_one_lag, rise.has_settled, rise.needs_more) == (False, False, True)
+    assert {decide(one, limit) for one in (rise, scaled) for limit in (-50, 20, 60, 200)} == {"needs more time"}
+
+
+def test_the_later_half_counts_by_itself_where_it_is_long_enough_and_the_rise_still_from_the_first_sample() -> None:
+    true = load_doubled_at_4_minutes()
+    samples = sampled(true, random.Random(6), every_s=(5, 5), minutes=20)
+
+    rise = fit_rise(samples)
+    shorter = fit_rise([one for one in samples if one[0] < 2 * LATER_S])
+
+    assert (rise.is_one_lag, rise.starts_c) == (True, samples[0][1])
+    assert (rise.samples, rise.watched_s) == (len(samples), 1200)
+    assert rise.low_c <= true.settles_c <= rise.high_c
+    assert not shorter.is_one_lag
 
 
 @pytest.mark.parametrize("step_k", [0.0, 0.1, 0.5])
@@ -89,7 +184,7 @@ def test_a_settled_temperature_within_one_step_of_the_sensor_is_not_known_better
 
     assert covered(pairs) >= 0.85
     assert sum(rise.high_c - rise.low_c for _, rise in pairs) / len(pairs) > 0.5
-    assert all(rise.has_settled for _, rise in pairs)
+    assert sum(rise.has_settled for _, rise in pairs) >= 195  # the others are taken for no rise of first order
 
 
 def test_exact_samples_give_back_the_curve() -> None:
@@ -231,3 +326,24 @@ def curve(*, settles_c: float, starts_c: float, time_constant_s: float) -> Sampl
         (5.0 * at, temperature_c(5.0 * at, starts_c=starts_c, settles_c=settles_c, time_constant_s=time_constant_s))
         for at in range(145)
     ]
+
+
+def load_doubled_at_4_minutes() -> Changed:
+    first = TrueRise(settles_c=45, starts_c=22, time_constant_s=300, noise_k=0.2)
+    then = TrueRise(settles_c=68, starts_c=first.at(240), time_constant_s=300, noise_k=0.2)
+    return Changed(first=first, then=then, after_s=240)
+
+
+def _decisions(departing: Callable[[random.Random], Warming], *, minutes: float) -> tuple[float, float]:
+    """The shares of wrong decisions and of decisions, of all that are asked for at limits near to where it settles."""
+    numbers = random.Random(f"{SEED} {departing.__name__} {minutes}")
+    wrong = decided = 0
+    for _ in range(DEPARTING):
+        true = departing(numbers)
+        rise = fit_rise(sampled(true, numbers, every_s=(5, 5), minutes=minutes))
+        for distance in FROM_LIMIT_K:
+            decision = decide(rise, true.settles_c + distance)
+            decided += decision != "needs more time"
+            wrong += decision == ("above" if distance > 0 else "below")
+    asked = DEPARTING * len(FROM_LIMIT_K)
+    return wrong / asked, decided / asked

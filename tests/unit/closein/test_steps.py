@@ -1,5 +1,6 @@
 """The steps of the close-in check, each with a module and a person that do as they are told."""
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -320,6 +321,26 @@ async def test_heat_is_predicted_from_the_first_minutes(limit_c: int, outcome: s
     assert (ended.outcome, says in ended.sentence) == (outcome, True), ended.sentence
     assert "Loads get hot" in script.cautions[0]
     assert "Something is about to move" in script.cautions[1], "the fan"
+
+
+async def test_a_sensor_that_lags_is_not_taken_for_one_rise() -> None:
+    """By 30 s, behind 31 to 64 degrees Celsius in 4 minutes: its slow start, fitted as one rise, leads to above 100."""
+    script = Scripted(**{f"output.{n}.over_temperature.limit_c": 69 for n in (1, 2)})  # it settles just at the margin
+    script.when("Switch on all that it feeds", "done")
+    began_at = script.now
+
+    def warm(one: Scripted) -> None:
+        seconds = (one.now - began_at).total_seconds()
+        one.values |= {"output.1.on": True, "output.2.on": True, "meter.1.power_w": 60.0, "meter.2.power_w": 25.0}
+        left = (240 * math.exp(-seconds / 240) - 30 * math.exp(-seconds / 30)) / 210
+        one.values["health.temperature_c"] = round(64 - 33 * left, 1)
+
+    script.each_reading = warm
+
+    ended = await heat_step.heat(stage(script, heat_s=240))
+
+    assert (ended.outcome, "does not warm as one body" in ended.sentence) == ("unverified", True), ended.sentence
+    assert "settles_c" not in ended.facts
 
 
 async def test_a_module_that_sheds_its_load_is_broken() -> None:
