@@ -5,11 +5,13 @@ What belongs here: these words. What does not: when they are shown (the steps).
 
 from pattress.policy.builtin import CAUTION
 
+_OPEN_BOX = "Low voltage and mains may share it: touch nothing inside, keep others away, and have no loose conductor."
 POWER_ON = (
-    "The circuit is about to be live with the box open. Low voltage and mains may share it: touch nothing inside, keep "
-    "others away, and have no loose conductor. Local codes come first; where the law asks for a licensed electrician, "
-    "that is who does it."
+    f"The circuit is about to be live with the box open. {_OPEN_BOX} Local codes come first; where the law asks for a "
+    "licensed electrician, that is who does it."
 )
+LIVE = f"The module answers: its circuit is live, and the box may be open. {_OPEN_BOX} {CAUTION}"
+MEND = f"What is broken may have to be mended in the box. {CAUTION}"
 LIVE_SWITCH = (
     "The switch is operated by its face alone. Behind it mains may be live, and an input that is made for low voltage "
     "is not safe to touch for that: its supply need not be isolated from mains."

@@ -12,6 +12,8 @@ from pattress.model.errors import UsageError
 from pattress.model.plan import Point
 from pattress.model.profile import Profile
 
+_EACH_TIME = ("found", "recognised", "settings", "fit", "outside", "sign-off")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
@@ -53,7 +55,9 @@ def _target(channel: str, point: str | None) -> str:
 
 
 def to_do(steps: Sequence[Step], check: CloseIn, only: str | None) -> list[Step]:
-    """Return the steps that are still to be done: never tried, or broken; with `only`, that one again and the end.
+    """Return the steps that are still to be done: never tried, or broken; with `only`, that one again.
+
+    What asks nothing of the person is looked at each time: the module may be another by now, or set otherwise.
 
     Raises:
         UsageError: If there is no step of that name.
@@ -67,4 +71,4 @@ def to_do(steps: Sequence[Step], check: CloseIn, only: str | None) -> list[Step]
             )
         return chosen
     done = {one.step for one in check.results if one.outcome in ("met", "unverified", "skipped")}
-    return [one for one in steps if one.name not in done or one.kind in ("found", "outside", "sign-off")]
+    return [one for one in steps if one.name not in done or one.kind in _EACH_TIME]

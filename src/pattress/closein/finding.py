@@ -26,9 +26,14 @@ class Finder:
         """Return every device that the evidence makes so far."""
         return self._session.merged().devices
 
-    def of_point(self, point: Point) -> Device | None:
-        """Return the device that a point names, as far as it was seen or is known."""
-        return self.at_points().get(point.name)
+    def of_point(self, point: Point, known: str | None = None) -> Device | None:
+        """Return the device that a point names, as far as it was seen or is known.
+
+        Where it names none, it is the one with the id `known`: that with which its check was begun.
+        """
+        if point.is_bound or known is None:
+            return self.at_points().get(point.name)
+        return next((one for one in self.devices() if known in one.ids), None)
 
     def at_points(self) -> dict[str, Device]:
         """Return the device of each point that was seen or is known, by the name of the point."""

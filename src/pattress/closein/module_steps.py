@@ -6,7 +6,7 @@ What belongs here: these steps. What does not: anything that the person does wit
 from collections.abc import Sequence
 from datetime import datetime
 
-from pattress.closein.cautions import POWER_ON
+from pattress.closein.cautions import LIVE, POWER_ON
 from pattress.closein.finding import Finder
 from pattress.closein.stage import Ended, Stage
 from pattress.closein.talk import Question
@@ -22,50 +22,75 @@ from pattress.policy.waive import waive
 MAX_TOLD = 4  # findings in a sentence; all of them are facts of the step
 
 
-async def find(stage: Stage, finder: Finder) -> Ended:
-    """The module is on the network, by sightings; else the person powers it, and what appears is it."""
+async def find(stage: Stage, finder: Finder, known: str | None = None) -> Ended:
+    """The module is on the network, by sightings; else the person powers it, and what appears is it.
+
+    `known` is the id of the device with which the check was begun, None where it is begun now.
+    """
     point = stage.point
     stage.talk.say("Listening for it ...")
+    before = {each for one in finder.devices() for each in one.ids}
     await finder.listen()
-    device = finder.of_point(point)
+    device = finder.of_point(point, known)
     if device is not None and device.is_seen:
-        stage.device = device
-        return _found(device, "it was on the network already")
+        return await _answers(stage, device, "it was on the network already")
     if device is not None and device.addresses:
         reading = await stage.read_device(device, point)
         if isinstance(reading, Snapshot) and reading.is_live:
-            stage.device = finder.of_point(point) or device
-            return _found(stage.device, "it announces nothing, and answers where it was last")
-    before = {one.id for one in finder.devices() if one.is_seen}
+            device = finder.of_point(point, known) or device
+            return await _answers(stage, device, "it announces nothing, and answers where it was last")
+    fresh = [one for one in _strangers(finder, before) if one.kind == point.kind]
+    if not point.is_bound and known is None and len(fresh) == 1:
+        how = "it is the one new module of the planned kind; put {mac} into points.toml"
+        return await _answers(stage, fresh[0], how)
+    before |= {each for one in finder.devices() if one.is_seen for each in one.ids}
     await stage.confirm(POWER_ON)
     what = f"Power the module at {point.name} now. It has {stage.pace.appear_s:.0f} s to appear."
-    reply = await finder.until(
-        stage, Question(text=what, replies=("skip", "stop")), lambda: _appeared(finder, stage, before)
-    )
-    device = finder.of_point(point)
+
+    def has_appeared() -> bool:
+        own = finder.of_point(point, known)
+        return (own is not None and own.is_seen) or bool(_strangers(finder, before))
+
+    reply = await finder.until(stage, Question(text=what, replies=("skip", "stop")), has_appeared)
+    device = finder.of_point(point, known)
     if device is not None and device.is_seen:
         stage.device = device
         return _found(device, "it appeared when it was powered")
-    strangers = _strangers(finder, stage, before)
+    strangers = _strangers(finder, before)
     if reply == "late" and not strangers:
-        return Ended(outcome="broken", sentence=f"nothing new appeared within {stage.pace.appear_s:.0f} s")
-    if point.is_bound:
+        return Ended(outcome="broken", sentence=_nothing_new(stage, finder))
+    if point.is_bound or known is not None:
         names = ", ".join(_title(one) for one in strangers)
-        return Ended(
-            outcome="broken", sentence=f"another module appeared, {names}, and not the one that is planned here"
-        )
+        expected = "that is planned here" if point.is_bound else "with which this check was begun"
+        return Ended(outcome="broken", sentence=f"another module appeared, {names}, and not the one {expected}")
     if len(strangers) > 1:
         names = ", ".join(_title(one) for one in strangers)
         return Ended(outcome="unverified", sentence=f"more than one module appeared: {names}. Power one at a time")
     [stage.device] = strangers
-    mac = stage.device.mac or stage.device.id
-    return _found(stage.device, f"it appeared when it was powered; put {mac} into points.toml")
+    return _found(stage.device, "it appeared when it was powered; put {mac} into points.toml")
+
+
+async def _answers(stage: Stage, device: Device, how: str) -> Ended:
+    """It is there already: so its circuit is live, and the box open."""
+    stage.device = device
+    await stage.confirm(LIVE)
+    return _found(device, how)
+
+
+def _nothing_new(stage: Stage, finder: Finder) -> str:
+    sentence = f"nothing new appeared within {stage.pace.appear_s:.0f} s"
+    there = [one for one in _strangers(finder, set()) if one.kind == stage.point.kind]
+    if stage.point.is_bound or not there:
+        return sentence
+    names = ", ".join(f"{one.title} ({one.mac or one.id})" for one in there[:MAX_TOLD])
+    return f"{sentence}. On the network, and at no point of the plan: {names}. If it is that, put it into points.toml"
 
 
 def _found(device: Device, how: str) -> Ended:
     at = ", ".join(address for address, _ in device.addresses[:3]) or "no address known"
     sources = sorted({one.source for one in device.sightings})
     facts: dict[str, Value] = {"device": device.id, "address": at, "seen_by": ", ".join(sources)}
+    how = how.replace("{mac}", device.mac or device.id)
     return Ended(outcome="met", sentence=f"{_title(device)} at {at}; {how}", facts=facts)
 
 
@@ -73,17 +98,12 @@ def _title(device: Device) -> str:
     return f"{device.title} ({device.kind or 'of no kind that a profile knows'})"
 
 
-def _appeared(finder: Finder, stage: Stage, before: set[str]) -> bool:
-    device = finder.of_point(stage.point)
-    return (device is not None and device.is_seen) or bool(_strangers(finder, stage, before))
-
-
-def _strangers(finder: Finder, stage: Stage, before: set[str]) -> list[Device]:
+def _strangers(finder: Finder, before: set[str]) -> list[Device]:
     """Return what is new, can be a module, and stands at no point."""
     return [
         one
         for one in finder.devices()
-        if one.is_seen and one.id not in before and one.kind is not None and finder.point_of(one) is None
+        if one.is_seen and before.isdisjoint(one.ids) and one.kind is not None and finder.point_of(one) is None
     ]
 
 

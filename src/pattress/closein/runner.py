@@ -15,6 +15,7 @@ from pattress.audit.kept import kept_sightings
 from pattress.audit.outlook import close_outlook_of
 from pattress.audit.session import Clock, Session, open_session, planned_sightings
 from pattress.closein import end_steps, heat_step, long_steps, module_steps, output_steps, switch_steps
+from pattress.closein.cautions import MEND
 from pattress.closein.channels import channels_of
 from pattress.closein.checks import Step, steps_of, to_do
 from pattress.closein.finding import Finder
@@ -92,7 +93,7 @@ class CloseInRunner:
 
         async def look_again() -> Device | None:
             await finder.listen()
-            return finder.of_point(point)
+            return finder.of_point(point, None if stage.device is None else stage.device.id)
 
         stage.look_again = look_again
         every_step = steps_of(profile, point)
@@ -144,8 +145,12 @@ class CloseInRunner:
         if result.outcome != "broken" or step.kind == "sign-off":
             return False
         where = f" at {run.stage.point.name}" if run.is_one_of_several else ""
-        text = f"It is broken{where}. Mend it and do it again?"
-        reply = await self._talk.ask(Question(text=text, replies=("again", "on", "stop")))
+        may_mend = step.kind in ("recognised", "settings", "fit", "outside") or await self._talk.confirm(MEND)
+        if may_mend:
+            question = Question(text=f"It is broken{where}. Mend it and do it again?", replies=("again", "on", "stop"))
+        else:
+            question = Question(text=f"It is broken{where}. Leave it as it is?", replies=("on", "stop"))
+        reply = await self._talk.ask(question)
         if reply == "stop":
             raise StopCheckError
         if reply == "on":
@@ -212,19 +217,29 @@ class CloseInRunner:
         return await do[kind]()
 
     async def _found(self, run: "_Run") -> Ended:
-        ended = await module_steps.find(run.stage, run.finder)
-        if run.stage.device is not None:
-            await self._store.close_in_device(run.check.id, run.stage.device.id)
+        begun_with = run.check.device
+        try:
+            ended = await module_steps.find(run.stage, run.finder, begun_with)
+        finally:
             run.stage.other_devices = run.finder.at_points()
+            device = run.stage.device
+            if device is not None and begun_with in (None, *device.ids):
+                await self._store.close_in_device(run.check.id, device.id)
+        if device is not None and begun_with not in (None, *device.ids):
+            sentence = f"{device.title} is another module than the one with which this check was begun ({begun_with})"
+            return Ended(outcome="broken", sentence=f"{sentence}: begin anew, with --anew")
         return ended
 
     async def _seen_before(self, run: "_Run") -> None:
         """Take the module as it is known, for a step that is done by itself."""
         await run.finder.listen()
-        run.stage.device = run.finder.of_point(run.stage.point)
+        device = run.finder.of_point(run.stage.point, run.check.device)
         run.stage.other_devices = run.finder.at_points()
-        if run.stage.device is None:
+        if device is None:
             raise SkipStepError("the module was not found: do the step `found` first")
+        if run.check.device not in (None, *device.ids):
+            raise SkipStepError("another module is there than the one with which this check was begun")
+        run.stage.device = device
 
     async def _output(self, stage: Stage, step: Step) -> Ended:
         channel = next(one for one in channels_of(stage.profile, stage.point) if one.step == step.name)

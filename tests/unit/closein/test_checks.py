@@ -48,12 +48,12 @@ def test_each_class_of_module_has_its_outputs(module_class: str, channels: dict[
     assert [one.name for one in steps_of(profile, POINT) if one.kind == "output"] == steps
 
 
-def test_a_check_that_is_taken_up_again_does_what_is_left_or_broken() -> None:
+def test_a_check_that_is_taken_up_again_does_what_is_left_or_broken_and_all_that_asks_nothing() -> None:
     left = to_do(
         STEPS, check(found="met", recognised="met", settings="broken", fit="unverified", input_1="skipped"), None
     )
 
-    assert [one.name for one in left][:4] == ["found", "settings", "input.2", "drive.1"]
+    assert [one.name for one in left][:6] == ["found", "recognised", "settings", "fit", "input.2", "drive.1"]
     assert [one.name for one in left][-2:] == ["outside", "sign-off"]
 
 

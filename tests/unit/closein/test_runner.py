@@ -135,7 +135,7 @@ async def walked(
         yield FakeSession(talk)
 
     monkeypatch.setattr(runner, "open_session", opened)
-    points = [point for point in POINTS if point.name in names]
+    points = [point for point in site.plan.points if point.name in names]
     order = Order(points=points, who="A. Fitter", step=step, is_anew=anew, pace=QUICK)
     async with Store.open(site.folder / "pattress.db") as store:
         return await CloseInRunner(site, store, talk, talk.clock, lambda point: []).run(order)
@@ -261,7 +261,7 @@ async def test_a_check_that_was_stopped_goes_on_with_what_is_left(site: Site, mo
     assert (stopped.ended_at, [one.step for one in stopped.results]) == (None, list(STEPS[:4]))
     assert "the same command takes it up again" in stops.said[-1]
     assert check.id == stopped.id
-    assert titles(again) == ["found", *STEPS[4:]], "only the module is looked for again"
+    assert titles(again) == list(STEPS), "what asks nothing is looked at again"
     assert check.is_signed_off
 
 
@@ -317,6 +317,74 @@ async def test_a_result_that_a_full_disk_refuses_is_kept_when_there_is_room(
     assert any("the disk is full" in text for text in talk.said)
     assert sum("Fit the plate" in text for text in talk.asked) == 1, "the step itself is not done again"
     assert {one.step: one.outcome for one in check.results}["radio"] == "met"
+
+
+def appears(*sightings: Sighting) -> Callable[[pytest.MonkeyPatch], None]:
+    """Modules that are heard when it is listened for them, and not before."""
+
+    def patch(monkeypatch: pytest.MonkeyPatch) -> None:
+        heard: list[Sighting] = []
+
+        async def listen(self: object, seconds: float, *, until: object = None) -> tuple[()]:
+            heard[:] = sightings
+            return ()
+
+        monkeypatch.setattr(FakeSession, "merged", lambda self: merge(heard))
+        monkeypatch.setattr(FakeSession, "listen", listen)
+
+    return patch
+
+
+def sighting(number: int, kind: str = "bare") -> Sighting:
+    mac = f"02:00:5e:00:53:9{number}"
+    return Sighting(source="mdns", seen_at=NOON, mac=mac, name=f"new-{number}", kind=kind, address=f"192.0.2.{number}")
+
+
+@pytest.fixture
+def unbound(site: Site) -> Site:
+    """The site with a point that does not say which module stands there."""
+    return replace(site, plan=Plan(points=(replace(POINTS[0], mac=None),)))
+
+
+async def test_a_module_that_is_up_already_is_found_where_it_is_the_one_new_of_its_kind(
+    unbound: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = script()
+    appears(sighting(1), sighting(2, kind="twin"))(monkeypatch)
+
+    [check] = await walked(unbound, talk, monkeypatch, "hall-lights", step="found")
+
+    assert (check.device, [one.outcome for one in check.results]) == ("mac:02:00:5e:00:53:91", ["met"])
+    assert "put 02:00:5e:00:53:91 into points.toml" in check.results[0].sentence
+    assert "its circuit is live" in talk.cautions[0]
+
+
+async def test_a_check_is_taken_up_with_the_module_that_it_was_begun_with_and_no_other(
+    unbound: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    appears(sighting(1))(monkeypatch)
+    await walked(unbound, script(), monkeypatch, "hall-lights", step="found")
+
+    appears(sighting(1), sighting(2))(monkeypatch)
+    [same] = await walked(unbound, script(), monkeypatch, "hall-lights", step="found")
+    bound = replace(unbound, plan=Plan(points=(replace(unbound.plan.points[0], mac="02:00:5e:00:53:92"),)))
+    [other] = await walked(bound, script().when("It is broken", "on"), monkeypatch, "hall-lights", step="found")
+
+    assert (same.device, same.results[0].outcome) == ("mac:02:00:5e:00:53:91", "met")
+    assert (other.device, other.results[0].outcome) == ("mac:02:00:5e:00:53:91", "broken")
+    assert "another module than the one with which this check was begun" in other.results[0].sentence
+
+
+async def test_before_a_hand_goes_into_the_box_to_mend_something_the_person_is_warned(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = cut_for_good("hall-lights").when("It is broken", "on")
+
+    await walked(site, talk, monkeypatch, "hall-lights", step="power-cut")
+
+    assert (
+        "have to be mended in the box. Before a box is opened: switch the circuit off, lock it off" in talk.cautions[-1]
+    )
 
 
 async def test_begun_anew_the_old_check_stays_as_given_up(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
