@@ -3,15 +3,22 @@
 What belongs here: that list. What does not: doing them.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pattress.closein.channels import fed_channels
-from pattress.model.closein import CloseIn
+from pattress.model.closein import CloseIn, StepKind, StepResult
 from pattress.model.errors import UsageError
 from pattress.model.plan import Point
 from pattress.model.profile import Profile
+from pattress.model.vocabulary import Value
 
+_HANDS: tuple[StepKind, ...] = ("input", "drive", "output", "radio", "heat", "power-cut")
+# Steps that are not looked at each time anyway, by the beginning of the name of what they rest on.
+_RESTS_ON: Mapping[str, tuple[StepKind, ...]] = {
+    "kind": _HANDS, "class": _HANDS, "circuit": ("output", "heat"), "drives": ("drive", "output"),
+    "settings": ("input", "power-cut"),
+}  # fmt: skip
 _EACH_TIME = ("found", "recognised", "settings", "fit", "outside", "sign-off")
 
 
@@ -72,3 +79,11 @@ def to_do(steps: Sequence[Step], check: CloseIn, only: str | None) -> list[Step]
         return chosen
     done = {one.step for one in check.results if one.outcome in ("met", "unverified", "skipped")}
     return [one for one in steps if one.name not in done or one.kind in _EACH_TIME]
+
+
+def outdated(check: CloseIn, planned: Mapping[str, Value]) -> list[StepResult]:
+    """Return the results that rest on a plan which was changed since: `planned` is that of now."""
+    names = check.planned.keys() | planned.keys()
+    changed = {one.split(".")[0] for one in names if check.planned.get(one) != planned.get(one)}
+    kinds = {kind for part in changed for kind in _RESTS_ON.get(part, ())}
+    return [one for one in check.results if one.kind in kinds and one.outcome in ("met", "unverified")]

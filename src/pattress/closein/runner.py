@@ -7,7 +7,7 @@ With several points the person walks the house once: everything at one box, then
 """
 
 import asyncio
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -17,7 +17,7 @@ from pattress.audit.session import Clock, Session, open_session, planned_sightin
 from pattress.closein import end_steps, heat_step, long_steps, module_steps, output_steps, switch_steps
 from pattress.closein.cautions import MEND
 from pattress.closein.channels import channels_of
-from pattress.closein.checks import Step, steps_of, to_do
+from pattress.closein.checks import Step, outdated, steps_of, to_do
 from pattress.closein.finding import Finder
 from pattress.closein.pace import Pace
 from pattress.closein.record import planned_of
@@ -32,6 +32,7 @@ from pattress.model.kept import SignOff
 from pattress.model.plan import Point
 from pattress.model.reading import Snapshot
 from pattress.model.site import Site
+from pattress.model.vocabulary import Value
 from pattress.policy.drift import settings_of
 from pattress.policy.outside import Outlook
 from pattress.store.store import Store
@@ -82,8 +83,10 @@ class CloseInRunner:
         if check is not None and order.is_anew:
             await self._store.end_close_in(check.id, self._clock(), is_signed_off=False)
             check = None
+        planned = planned_of(self._site, point)
+        if check is not None and planned != check.planned:
+            check = await self._replanned(check, planned)
         if check is None:
-            planned = planned_of(self._site, point)
             number = await self._store.begin_close_in(point.name, order.who, self._clock(), planned=planned)
             check = await self._store.close_in(number)
         stage = Stage(
@@ -99,6 +102,20 @@ class CloseInRunner:
         every_step = steps_of(profile, point)
         steps = to_do(every_step, check, order.step)
         return _Run(check, stage, finder, every_step, steps, order.who, is_one_of_several=len(order.points) > 1)
+
+    async def _replanned(self, check: CloseIn, planned: Mapping[str, Value]) -> CloseIn:
+        """Take up a check whose plan was changed since: what rests on that is broken until it is done again."""
+        old = outdated(check, planned)
+        for one in old:
+            now = self._clock()
+            why = f"the plan was changed since it was {one.outcome}: it is to be done again"
+            redo = replace(one, outcome="broken", sentence=why, began_at=now, ended_at=now, facts={}, samples=())
+            await self._store.keep_step(check.id, redo)
+        await self._store.close_in_planned(check.id, planned)
+        if old:
+            names = ", ".join(one.step for one in old)
+            self._talk.say(f"The plan of {check.point} was changed since. To be done again: {names}.")
+        return await self._store.close_in(check.id)
 
     async def _walk(self, runs: Sequence["_Run"]) -> None:
         """Do what is done at each box, then what is waited for together, then the end of each."""

@@ -59,7 +59,8 @@ class CloseIn:
     """One close-in check. `results` holds the newest result of each step, in the order of the steps.
 
     `ended_at` is None until it was signed off or given up; `is_signed_off` whether a person agreed to it. `planned` is
-    what the site's files said of the point when it began, by name: the plan may change, a check does not.
+    what the site's files said of the point when it was begun or last taken up, by name: the plan may change, a check
+    that has ended does not.
     """
 
     id: int

@@ -19,13 +19,14 @@ Lines = list[tuple[str, str]]
 def planned_facts(
     site_name: str, point: Point, profile: Profile | None, steps: Mapping[str, str] | None = None
 ) -> dict[str, Value]:
-    """Return what the site's files say of a point: its room, module, circuit and drives, and the steps of its check.
+    """Return what the site's files say of a point: room, module, settings, circuit, drives, and the steps of its check.
 
     `steps` are the titles of the steps, in their order.
     """
     facts: dict[str, Value] = {"site": site_name, "room": point.room, "kind": point.kind}
     if profile is not None:
         facts |= {"maker": profile.maker, "model": profile.model, "class": profile.module_class}
+    facts |= {f"settings.{name}": value for name, value in point.settings.items()}
     if point.circuit is not None:
         facts |= dict(_flat("circuit", point.circuit))
     for number, drive in enumerate(point.drives, start=1):

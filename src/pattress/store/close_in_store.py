@@ -19,6 +19,7 @@ from pattress.store.close_ins import (
     open_close_in,
     samples_of,
     set_device,
+    set_planned,
     tries_of,
 )
 from pattress.store.connection import Connection
@@ -50,6 +51,10 @@ class CloseInStore:
     async def close_in_device(self, number: int, device: str) -> None:
         """Keep which device a close-in check is of; StoreError where there is no such check or it has ended."""
         await self._connection.write(lambda database: set_device(database, number, device))
+
+    async def close_in_planned(self, number: int, planned: Mapping[str, Value]) -> None:
+        """Keep what is planned for a check's point, where that was changed; StoreError as for `close_in_device`."""
+        await self._connection.write(lambda database: set_planned(database, number, planned))
 
     async def keep_samples(self, number: int, step: str, samples: Sequence[Sample]) -> int:
         """Keep what was read in a step that goes on, for the result that it will have; return how many were kept.

@@ -71,6 +71,17 @@ def set_device(database: Database, number: int, device: str) -> None:
     database.execute("UPDATE close_in SET device = ? WHERE key = ?", [ensured_device_key(database, device), number])
 
 
+def set_planned(database: Database, number: int, planned: Mapping[str, Value]) -> None:
+    """Keep what is planned now for the point of a check that has not ended.
+
+    Raises:
+        StoreError: If there is no such check, or it has ended.
+        ValueError: If a planned value is a number that cannot be kept.
+    """
+    _refuse_ended(database, number)
+    database.execute("UPDATE close_in SET planned = ? WHERE key = ?", [_object(planned), number])
+
+
 def keep_samples(database: Database, number: int, step: str, samples: Sequence[Sample]) -> int:
     """Keep samples of the try that is going on; return how many had room."""
     _refuse_ended(database, number)

@@ -15,6 +15,7 @@ from pattress.closein.pace import Pace
 from pattress.closein.runner import CloseInRunner, Order
 from pattress.closein.talk import Question, Reply
 from pattress.identity import Merged, merge
+from pattress.model.circuit import Circuit
 from pattress.model.closein import CloseIn, StepResult
 from pattress.model.device import Device, Sighting
 from pattress.model.errors import StoreError
@@ -373,6 +374,27 @@ async def test_a_check_is_taken_up_with_the_module_that_it_was_begun_with_and_no
     assert (same.device, same.results[0].outcome) == ("mac:02:00:5e:00:53:91", "met")
     assert (other.device, other.results[0].outcome) == ("mac:02:00:5e:00:53:91", "broken")
     assert "another module than the one with which this check was begun" in other.results[0].sentence
+
+
+async def test_steps_that_rest_on_a_plan_that_was_changed_since_are_done_again(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stops = script()
+    stops.replies = [("Fit the plate", "done"), ("Switch the circuit off", "stop")]
+    await walked(site, stops, monkeypatch, "hall-lights")
+    circuit = Circuit(voltage_v=230)
+    replanned = replace(site, plan=Plan(points=(replace(POINTS[0], circuit=circuit, room="Landing"),)))
+    again = script()
+
+    [check] = await walked(replanned, again, monkeypatch, "hall-lights", step="sign-off")
+
+    assert check.planned["room"] == "Landing"
+    assert check.planned["circuit.voltage_v"] == 230
+    heat, radio = (next(one for one in check.results if one.step == name) for name in ("heat", "radio"))
+    assert (heat.outcome, heat.number, "the plan was changed since" in heat.sentence) == ("broken", 2, True)
+    assert (radio.outcome, radio.number) == ("met", 1)
+    assert not check.is_signed_off
+    assert "The plan of hall-lights was changed since. To be done again: heat." in again.said
 
 
 async def test_before_a_hand_goes_into_the_box_to_mend_something_the_person_is_warned(
