@@ -112,6 +112,7 @@ def _about(record: CertificateRecord) -> Markup:
     known = [(title, record.value_of(name)) for title, name in _MODULE]
     rows: list[tuple[Content, Content]] = [
         ("Checked by", check.who),
+        *([("Signed off by", record.agreed.who)] if record.agreed and record.agreed.who != check.who else []),
         ("Began", _time(check.began_at)),
         ("Ended", "not yet" if check.ended_at is None else _time(check.ended_at)),
         *((title, breakable(value)) for title, value in known if value is not None),

@@ -192,3 +192,11 @@ def test_the_document_has_every_number_and_how_many_samples_there_are() -> None:
     assert heat["sample_count"] == 120
     assert document["settings"] == AGREED.values
     assert document["began_at"] == BEGAN_AT.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def test_who_signed_off_what_another_began_is_named() -> None:
+    by_another = replace(IN_ORDER, agreed=replace(AGREED, who="B. Foreman"))
+
+    assert "Signed off by" in page(by_another).text
+    assert "B. Foreman" in page(by_another).text
+    assert "Signed off by" not in page(IN_ORDER).text
