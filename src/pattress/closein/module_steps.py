@@ -146,6 +146,8 @@ def judged(stage: Stage, reading: Reading, now: datetime) -> Ended:
         for one in waive(judged, own, today=now.astimezone().date(), plan=stage.site.plan)
         if one.rule.id in {check.rule.id for check in checks}
     ]
+    if not findings:
+        return Ended(outcome="unverified", sentence="neither policy nor plan says how it should be set")
     return _of_findings(findings)
 
 

@@ -143,8 +143,9 @@ async def driven(stage: Stage, drive: Drive) -> Ended:
         return Ended(outcome="unverified", sentence=f"no profile knows what stands at {point.name}")
     channel = channel_named(drive.channel, profile, point)
     before = await _read_at(stage, point, [channel.state])
-    if channel.hazards or channel.name == "shutter":
+    if channel.can_move or channel.hazards:
         await stage.confirm(MOVES)
+        before = await _read_at(stage, point, [channel.state])  # it may have moved while the caution was read
     if channel.is_at_end(before):
         await stage.ask(Question(text=f"The shutter at {point.name} stands at its end. Run it half-way. Done?"))
         before = await _read_at(stage, point, [channel.state])

@@ -5,15 +5,16 @@ from dataclasses import replace
 
 import pytest
 
-from pattress.closein import heat_step, long_steps, output_steps, switch_steps
+from pattress.closein import heat_step, long_steps, module_steps, output_steps, switch_steps
 from pattress.closein.channels import channels_of
 from pattress.closein.stage import Ended
 from pattress.closein.talk import Reply, SkipStepError, StopCheckError
 from pattress.model.circuit import Circuit, Drive, Load
 from pattress.model.device import Device
 from pattress.model.plan import Point
+from pattress.model.reading import Snapshot
 from pattress.model.vocabulary import Value
-from unit.closein.scripted import DEVICE, LOADS, POINT, PROFILE, READING_S, Act, Scripted, stage
+from unit.closein.scripted import DEVICE, LOADS, NOON, POINT, PROFILE, READING_S, Act, Scripted, stage
 
 
 def pressed(number: int = 1, *, times: int = 3, closed: bool = True) -> object:
@@ -122,6 +123,30 @@ async def test_what_a_switch_drives_answers_or_does_not(answers: bool, outcome: 
 
     assert ended.outcome == outcome
     assert ("answered" if answers else "did not answer to input 1") in ended.sentence
+
+
+async def test_what_moved_while_the_caution_was_read_has_not_answered() -> None:
+    drives = replace(POINT, drives=(Drive(input=1, channel="output.2"),))
+    script = Scripted()
+
+    async def and_on(caution: str) -> bool:
+        script.values["output.2.on"] = True
+        return True
+
+    script.confirm = and_on  # type: ignore[method-assign]
+
+    ended = await switch_steps.driven(stage(script, point=drives, switch_s=5), drives.drives[0])
+
+    assert ended.outcome == "broken", ended.sentence
+
+
+def test_where_nothing_says_how_a_module_should_be_set_nothing_is_met() -> None:
+    on_stage = stage(Scripted(), point=Point(name="attic", room="Attic", kind="twin"))
+    reading = Snapshot(device=DEVICE.id, kind="twin", taken_at=NOON, duration_s=0.1, values={})
+
+    ended = module_steps.judged(on_stage, reading, NOON)
+
+    assert (ended.outcome, ended.sentence) == ("unverified", "neither policy nor plan says how it should be set")
 
 
 SHUTTER = replace(PROFILE, module_class="shutter", channels={"shutter": 1, "input": 2, "output": 2})
