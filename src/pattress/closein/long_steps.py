@@ -14,6 +14,7 @@ from pattress.model.reading import Reading, Snapshot
 from pattress.model.vocabulary import Value
 
 RSSI, UPTIME = "net.rssi_dbm", "health.uptime_s"
+LONGER = 3  # times as many readings again, once, where the first do not decide it: the interval is then half as wide
 UPTIME_STEP_S = 90.0  # modules count in minutes, and tell it a little later
 LEAST_SILENT_S = 5.0  # less is an answer that got lost: half of the ten seconds that are asked for
 
@@ -38,9 +39,15 @@ async def radio(stage: Stage) -> Ended:
         )
     stage.talk.say("Measuring it with the plate on ...")
     on = _numbers(await stage.gathered(stage.pace.radio_readings, [RSSI], apart_s=stage.pace.radio_apart_s), RSSI)
-    lost = 1 - len(on) / stage.pace.radio_readings
-    verdict = judge_radio(on, off, lost_share=lost)
-    facts: dict[str, Value] = {"readings_lost_share": round(lost, 3)}
+    asked = stage.pace.radio_readings
+    verdict = judge_radio(on, off, lost_share=1 - len(on) / asked)
+    if verdict.outcome == "unverified" and verdict.on is not None:
+        stage.talk.say("It is too near to the least level to tell: measuring for longer ...")
+        more = LONGER * stage.pace.radio_readings
+        on += _numbers(await stage.gathered(more, [RSSI], apart_s=stage.pace.radio_apart_s), RSSI)
+        asked += more
+        verdict = judge_radio(on, off, lost_share=1 - len(on) / asked)
+    facts: dict[str, Value] = {"readings_lost_share": round(1 - len(on) / asked, 3)}
     for name, level in (("on", verdict.on), ("off", verdict.off)):
         if level is not None:
             facts[f"{name}_dbm"] = round(level.mean_dbm, 1)

@@ -1,5 +1,6 @@
 """The steps of the close-in check, each with a module and a person that do as they are told."""
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -319,6 +320,17 @@ async def test_the_signal_with_the_plate_on_decides(on_dbm: int, outcome: str) -
     assert ended.outcome == outcome, ended.sentence
     assert "The plate goes on with the circuit dead" in script.cautions[0]
     assert ended.facts["on_dbm"] == pytest.approx(on_dbm, abs=1)
+
+
+async def test_a_signal_that_is_too_near_to_tell_is_measured_for_longer() -> None:
+    noise = itertools.cycle((-62, -71, -62, -70, -65, -67, -61, -71, -66, -62))
+    script = Scripted().when("Fit the plate", "done")
+    script.each_reading = lambda one: one.values.update({"net.rssi_dbm": next(noise)})
+
+    ended = await long_steps.radio(stage(script))
+
+    assert (ended.outcome, ended.facts["readings_lost_share"]) == ("met", 0)
+    assert "It is too near to the least level to tell: measuring for longer ..." in script.said
 
 
 @pytest.mark.parametrize(
