@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import signal
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -68,3 +69,14 @@ async def test_a_person_who_is_gone_has_stopped_and_left_nothing_out(typing: Typ
             await talk.confirm("Hot.")
         with pytest.raises(StopCheckError):
             await talk.words("Why?")
+
+
+async def test_a_person_whose_terminal_hangs_up_has_stopped(typing: Typing) -> None:
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        async with asyncio.timeout(5), TerminalTalk() as talk:
+            signal.raise_signal(signal.SIGHUP)
+
+            assert await talk.ask(DO) == "stop"
+    finally:
+        signal.signal(signal.SIGHUP, before)

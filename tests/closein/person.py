@@ -230,7 +230,7 @@ RIGHT_HABITS: list[tuple[str, Habit]] = [
     (r"^Switch the circuit off at the board", _cut_power),
     (r"^Waiting until the router has told", _wait_long),
     (r"may the wall be closed over", _heed),
-    (r"^It is broken\b.* Mend it", stop),
+    (r"^It is broken\b", stop),
     (r"^Why is it left out", _no_reason),
 ]
 

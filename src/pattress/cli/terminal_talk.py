@@ -5,6 +5,7 @@ What belongs here: printing and reading lines. What does not: what is asked.
 
 import asyncio
 import os
+import signal
 import sys
 import textwrap
 
@@ -36,11 +37,15 @@ class TerminalTalk:
 
     async def __aenter__(self) -> "TerminalTalk":
         # Left blocking: a terminal is one file for reading and writing, and what is there is read without waiting.
-        asyncio.get_running_loop().add_reader(sys.stdin.fileno(), self._read)
+        loop = asyncio.get_running_loop()
+        loop.add_reader(sys.stdin.fileno(), self._read)
+        loop.add_signal_handler(signal.SIGHUP, self._end)  # a phone that lost its way to us: stop, and keep all
         return self
 
     async def __aexit__(self, *_: object) -> None:
-        asyncio.get_running_loop().remove_reader(sys.stdin.fileno())
+        loop = asyncio.get_running_loop()
+        loop.remove_reader(sys.stdin.fileno())
+        loop.remove_signal_handler(signal.SIGHUP)
 
     def begin(self, point: str, title: str) -> None:
         """Print the head of a step."""
@@ -123,13 +128,17 @@ class TerminalTalk:
             raise
         if line is None:
             self._lines.put_nowait(None)
+            sys.stdout.write("\n")
         return None if line is None else line.strip()[:MAX_LINE]
+
+    def _end(self) -> None:
+        asyncio.get_running_loop().remove_reader(sys.stdin.fileno())
+        self._lines.put_nowait(None)
 
     def _read(self) -> None:
         data = os.read(sys.stdin.fileno(), READ_BYTES)
         if not data:
-            asyncio.get_running_loop().remove_reader(sys.stdin.fileno())
-            self._lines.put_nowait(None)
+            self._end()
             return
         *lines, self._part = (self._part + data).split(b"\n")
         self._part = self._part[-4 * MAX_LINE :]

@@ -162,8 +162,10 @@ class CloseInRunner:
         if result.outcome != "broken" or step.kind == "sign-off":
             return False
         where = f" at {run.stage.point.name}" if run.is_one_of_several else ""
-        may_mend = step.kind in ("recognised", "settings", "fit", "outside") or await self._talk.confirm(MEND)
-        if may_mend:
+        if step.kind == "outside":
+            remembers = "and stays so in this check: mend it, and begin anew with --anew"
+            question = Question(text=f"It is broken{where}, {remembers}. Go on to the end?", replies=("on", "stop"))
+        elif step.kind in ("recognised", "settings", "fit") or await self._talk.confirm(MEND):
             question = Question(text=f"It is broken{where}. Mend it and do it again?", replies=("again", "on", "stop"))
         else:
             question = Question(text=f"It is broken{where}. Leave it as it is?", replies=("on", "stop"))

@@ -10,9 +10,10 @@ import pytest
 
 from pattress.cli.commands.close_in import status_of_checks
 from pattress.cli.output import UNVERIFIED
-from pattress.closein import runner
+from pattress.closein import end_steps, runner
 from pattress.closein.pace import Pace
 from pattress.closein.runner import CloseInRunner, Order
+from pattress.closein.stage import Ended
 from pattress.closein.talk import Question, Reply
 from pattress.identity import Merged, merge
 from pattress.model.circuit import Circuit
@@ -465,3 +466,15 @@ async def test_a_module_that_was_not_found_cannot_be_signed_off(site: Site, monk
     last = check.results[-1]
     assert (last.step, last.outcome, check.is_signed_off) == ("sign-off", "skipped", False)
     assert "the module was not found" in last.sentence
+
+
+async def test_what_a_module_did_outside_is_not_offered_again_in_a_check_that_remembers_it(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = script().when("It is broken", "on")
+    monkeypatch.setattr(end_steps, "outside", lambda *_: Ended(outcome="broken", sentence="it reached 203.0.113.9"))
+
+    [check] = await walked(site, talk, monkeypatch, "hall-lights", step="outside")
+
+    assert check.results[-1].outcome == "broken"
+    assert "stays so in this check: mend it, and begin anew with --anew" in talk.asked[-1]
