@@ -11,7 +11,14 @@ import pint
 import pytest
 
 from pattress.circuit.box_fill import CM3_PER_IN3, box_answer
-from pattress.circuit.conductors import awg_area_m2, awg_diameter_m, ohm_per_m, size_of, wire_ohm_per_m
+from pattress.circuit.conductors import (
+    awg_area_m2,
+    awg_diameter_m,
+    derived_ohm_per_m,
+    ohm_per_m,
+    size_of,
+    wire_ohm_per_m,
+)
 from pattress.circuit.dimmer import dimmer_answer
 from pattress.circuit.led import class2_answer, strip_answer, strip_drop_answer
 from pattress.circuit.load import Draw, breaker_answer, capacity_of, load_answer, rating_answer
@@ -131,6 +138,13 @@ def test_resistance_is_that_of_iec_60228(mm2: float, solid: float, flexible: flo
         flexible, abs=1e-9
     )
     assert 0.93 * solid <= wire_ohm_per_m(mm2 * 1e-6, 20, IEC) * 1e3 <= solid
+
+
+def test_fine_wires_that_no_table_has_resist_no_less_than_those_of_iec_60228() -> None:
+    """IEC 60228:2004, class 5, each area of the tables. Tolerance: none below, 5 % above."""
+    for size in IEC.sizes:
+        derived = derived_ohm_per_m(size.area_mm2 * 1e-6, IEC, temperature_c=20, construction="flexible").value * 1e3
+        assert size.ohm_per_km["flexible"].value <= derived <= 1.05 * size.ohm_per_km["flexible"].value
 
 
 @pytest.mark.parametrize(

@@ -71,7 +71,7 @@ def ohm_per_m(
     """Return the resistance of one conductor of a size in ohms for each metre, one way.
 
     The table's value counts, carried to the temperature; where the table has none of this construction, the formula
-    of a solid wire does.
+    does.
 
     Raises:
         CircuitError: If the temperature or the construction cannot be.
@@ -81,10 +81,25 @@ def ohm_per_m(
     given.one_of(construction, "construction", CONSTRUCTIONS)
     listed = size.ohm_per_km.get(construction)
     if listed is None:
-        value = wire_ohm_per_m(size.area_mm2 * _MM2, temperature_c, tables)
-        return Figure(value=value, source=f"{DERIVED}: ρ / A, {tables.figure('copper_ohm_m').source}")
+        return derived_ohm_per_m(size.area_mm2 * _MM2, tables, temperature_c=temperature_c, construction=construction)
     ratio = _warming(temperature_c, tables) / _warming(tables.resistance_c, tables)
     return Figure(value=listed.value / 1000 * ratio, source=listed.source)
+
+
+def derived_ohm_per_m(area_m2: float, tables: Tables, *, temperature_c: float, construction: Construction) -> Figure:
+    """Return the resistance of a conductor of which no table tells, in ohms for each metre, one way.
+
+    Raises:
+        CircuitError: If area or temperature cannot be.
+
+    Source: derived, rho / A; of fine wires times `fine_strand_factor` of the tables.
+    """
+    solid = wire_ohm_per_m(area_m2, temperature_c, tables)
+    source = f"{DERIVED}: ρ / A, {tables.figure('copper_ohm_m').source}"
+    if construction != "flexible":
+        return Figure(value=solid, source=source)
+    factor = tables.figure("fine_strand_factor")
+    return Figure(value=solid * factor.value, source=f"{source}; {factor.source}")
 
 
 def size_of(conductors: Conductors, tables: Tables) -> ConductorSize:
@@ -156,7 +171,7 @@ def conductor_answer(
             "nΩ·m",
             copper.source,
         ),
-        step("by the formula", *_by_formula(size, temperature_c, tables), formula * 1000, "Ω/km", DERIVED),
+        step("by the formula", *_by_formula(size, temperature_c, tables, "solid"), formula * 1000, "Ω/km", DERIVED),
         resistance_line(size, tables, temperature_c=temperature_c, construction=construction),
     ]
     for name, what, sign, found, unit in (
@@ -187,7 +202,7 @@ def resistance_line(
     what = f"resistance of {size.name}, {construction}, at {shown(temperature_c)} °C"
     listed = size.ohm_per_km.get(construction)
     if listed is None:
-        formula, numbers = _by_formula(size, temperature_c, tables)
+        formula, numbers = _by_formula(size, temperature_c, tables, construction)
     else:
         formula = "R' = R' table · (1 + α · (T - 20 °C)) / (1 + α · (T table - 20 °C))"
         factors = [f"{_warming(each_c, tables):.4f}" for each_c in (temperature_c, tables.resistance_c)]
@@ -195,10 +210,14 @@ def resistance_line(
     return step(what, formula, numbers, found.value * 1000, "Ω/km", found.source)
 
 
-def _by_formula(size: ConductorSize, temperature_c: float, tables: Tables) -> tuple[str, str]:
+def _by_formula(
+    size: ConductorSize, temperature_c: float, tables: Tables, construction: Construction
+) -> tuple[str, str]:
     """The resistance by area alone, as a formula and with its numbers put in."""
-    rho = shown(resistivity_ohm_m(temperature_c, tables) * 1e9)
-    return "R' = ρ / A", f"{rho} nΩ·m / {shown(size.area_mm2)} mm²"
+    numbers = f"{shown(resistivity_ohm_m(temperature_c, tables) * 1e9)} nΩ·m / {shown(size.area_mm2)} mm²"
+    if construction != "flexible":
+        return "R' = ρ / A", numbers
+    return "R' = k · ρ / A", f"{shown(tables.value('fine_strand_factor'))} · {numbers}"
 
 
 def _area_line(size: ConductorSize) -> Line:

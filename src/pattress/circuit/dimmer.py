@@ -42,7 +42,7 @@ def dimmer_answer(
 
     Values: `total_w`, `counted_w`, `usable_w`, `minimum_w`, `fewest` and `most` (lamps of this power), each where it is
     known. `unfit` where the kind cannot be dimmed; `undecided` where the data sheet names no rating or the load has no
-    power, or where it is so small that a minimum matters (`SMALL_W`) and none is named.
+    power, or where it is so small that a minimum matters (`dimmer_small_w`) and none is named.
 
     Raises:
         CircuitError: If a number cannot be.
@@ -113,8 +113,10 @@ def dimmer_answer(
             says.append(f"{shown(watts)} W are less than the {shown(least)} W that the dimmer needs: it may flicker.")
             if count is not None:
                 says.append(f"At least {count[0]} such lamps are needed.")
-    elif watts < SMALL_W and verdict == "fits":
+    elif watts < (small := tables.figure("dimmer_small_w")).value and verdict == "fits":
         verdict = "undecided"
+        numbers = f"{shown(watts)} W < {shown(small.value)} W"
+        lines.append(step("little for a dimmer", "P < P small", numbers, small.value, "W", small.source))
         says.append(f"The data sheet names no minimum load, and {shown(watts)} W are little for a dimmer.")
     return Answer(
         question="dimmer",
@@ -124,9 +126,6 @@ def dimmer_answer(
         lines=tuple(lines),
         cautions=(SAY_SO,),
     )
-
-
-SMALL_W = 10.0  # common practice: dimmers without a stated minimum are made for some 10 W and more
 
 
 def edge_answer(

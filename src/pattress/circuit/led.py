@@ -6,7 +6,7 @@ What belongs here: what hangs on an LED controller. What does not: LED lamps at 
 import math
 
 from pattress.circuit import given
-from pattress.circuit.conductors import ohm_per_m, wire_ohm_per_m
+from pattress.circuit.conductors import derived_ohm_per_m, ohm_per_m
 from pattress.circuit.voltage_drop import Spread, allowed_line, drop_v, longest_m
 from pattress.circuit.working import DATA_SHEET, DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
 from pattress.model.errors import CircuitError
@@ -236,12 +236,11 @@ def lead_ohm_per_m(area_mm2: float, tables: Tables, *, temperature_c: float = 20
     Raises:
         CircuitError: If a number cannot be.
     """
-    given.positive(area_mm2, "area of the leads", "mm2")
+    given.positive(area_mm2, "area of the leads", "mm²")
     listed = next((one for one in tables.sizes if math.isclose(one.area_mm2, area_mm2, rel_tol=1e-6)), None)
-    if listed is not None and "flexible" in listed.ohm_per_km:
+    if listed is not None:
         return ohm_per_m(listed, tables, temperature_c=temperature_c, construction="flexible")
-    value = wire_ohm_per_m(area_mm2 * 1e-6, temperature_c, tables)
-    return Figure(value=value, source=f"{DERIVED}: ρ / A, {tables.figure('copper_ohm_m').source}")
+    return derived_ohm_per_m(area_mm2 * 1e-6, tables, temperature_c=temperature_c, construction="flexible")
 
 
 def class2_answer(supply_w: float, voltage_v: float, tables: Tables) -> Answer:

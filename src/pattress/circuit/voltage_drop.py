@@ -165,7 +165,7 @@ def drop_answer(
     is_small = is_within(drop, allowed_v)
     formula, ways = _formula(phases, spread)
     lines = [
-        of_size,
+        *of_size,
         step(
             "drop",
             formula,
@@ -175,19 +175,6 @@ def drop_answer(
             DERIVED,
         ),
     ]
-    if size.mv_per_a_m is not None and phases == 1 and spread == "end":
-        published = published_drop_v(size.mv_per_a_m.value, current_a, length_m)
-        numbers = f"{shown(size.mv_per_a_m.value)} mV/A/m · {shown(current_a)} A · {shown(length_m)} m / 1000"
-        lines.append(
-            step(
-                "drop by the published figure",
-                "ΔU = mV/A/m · I · l / 1000",
-                numbers,
-                published,
-                "V",
-                size.mv_per_a_m.source,
-            )
-        )
     lines.append(allowed_line(limit, voltage_v))
     values = {"drop_v": drop, "drop_share": drop / voltage_v, "allowed_v": allowed_v, "at_load_v": voltage_v - drop}
     says = (
@@ -244,7 +231,7 @@ def run_answer(
         values={"longest_m": length, "allowed_v": allowed_v, "ohm_per_km": resistance.value * 1000},
         lines=(
             allowed_line(limit, voltage_v),
-            of_size,
+            *of_size,
             step(
                 "longest run",
                 "l = ΔU max / (k · I · R')",
@@ -260,11 +247,22 @@ def run_answer(
 
 def _resistance(
     size: ConductorSize, tables: Tables, temperature_c: float | None, construction: Construction
-) -> tuple[Figure, Line]:
-    """The ohms of each metre, at the tables' own temperature where none is given, and the line that says so."""
+) -> tuple[Figure, list[Line]]:
+    """The ohms of each metre, at the tables' own temperature where none is given, and the lines that say so.
+
+    Where the temperature is the tables' own, the published drop of a cable counts if it is the larger.
+    """
     at_c = tables.value("conductor_c") if temperature_c is None else temperature_c
     found = ohm_per_m(size, tables, temperature_c=at_c, construction=construction)
-    return found, resistance_line(size, tables, temperature_c=at_c, construction=construction)
+    lines = [resistance_line(size, tables, temperature_c=at_c, construction=construction)]
+    published = size.mv_per_a_m
+    if published is None or temperature_c is not None or construction == "flexible":
+        return found, lines
+    of_cable = Figure(value=published_drop_v(published.value, 1, 1) / 2, source=published.source)
+    numbers = f"{shown(published.value)} mV/A/m / 2"
+    what = "resistance by the published drop of two conductors; the larger counts"
+    lines.append(step(what, "R' = (mV/A/m) / 2", numbers, of_cable.value * 1000, "Ω/km", of_cable.source))
+    return max(found, of_cable, key=lambda one: one.value), lines
 
 
 def _ways(phases: int) -> float:

@@ -62,8 +62,14 @@ FIGURES: Mapping[str, FigureDefinition] = {
     "copper_per_k": FigureDefinition(
         unit="1/K", least=0.0035, most=0.0045, meaning="temperature coefficient of copper at 20 degrees Celsius"
     ),
+    "fine_strand_factor": FigureDefinition(
+        unit="1", least=1, most=2, meaning="fine wires resist this much more than a solid one of their nominal area"
+    ),
     "conductor_c": FigureDefinition(
         unit="Cel", least=-20, most=120, meaning="temperature of a conductor that carries its full load"
+    ),
+    "dimmer_small_w": FigureDefinition(
+        unit="W", least=0, most=100, meaning="below this load it matters what a dimmer's least load is"
     ),
     "supply_headroom_factor": FigureDefinition(
         unit="1", least=1, most=3, meaning="a supply is sized for this multiple of what it feeds"

@@ -186,7 +186,7 @@ ROOM_KEEPS_LIGHT = _rule(
     "fault",
     "A wall switch of the room switches a light in it",
     "switched by a wall switch",
-    because="Whoever enters a dark room finds the light by the switch at the wall, whatever the network does.",
+    because="Whoever enters a dark room finds the light by a switch at the wall.",
     fix="Plan which light that is (`lighting_outlet = true`), and the switch that drives it.",
     cites=("NEC 210.70(A)", "common practice"),
 )

@@ -107,9 +107,11 @@ def test_leads_without_an_area_are_refused() -> None:
         strip_drop_answer(3, 24, IEC, lead_m=2)
 
 
-def test_leads_of_an_area_that_no_table_has_resist_as_copper_does() -> None:
-    assert lead_ohm_per_m(0.75, NEC).value == pytest.approx(0.017241 / 0.75)
+def test_leads_that_no_table_has_resist_as_fine_wires_do() -> None:
+    assert lead_ohm_per_m(0.75, NEC).value == pytest.approx(1.16 * 0.017241 / 0.75)
     assert lead_ohm_per_m(0.75, IEC).value == pytest.approx(0.026)
+    gauge_18 = next(one for one in NEC.sizes if one.awg == 18)
+    assert lead_ohm_per_m(gauge_18.area_mm2, NEC).value == pytest.approx(1.16 * 0.017241 / gauge_18.area_mm2)
 
 
 def test_above_class_2_a_caution_says_what_follows() -> None:
