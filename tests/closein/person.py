@@ -214,7 +214,7 @@ async def _no_reason(person: Person, found: re.Match[str]) -> str:
 RIGHT_HABITS: list[tuple[str, Habit]] = [
     (r"^CAUTION: ", _heed),
     (r"^Power the module at \S+ now", _power_it),
-    (r"^Operate the switch of input (\d+) (\d+) times, about ([\d.]+) s apart", _operate),
+    (r"^Operate the switch of input (\d+): (\d+) times, about ([\d.]+) s apart", _operate),
     (r"^Operate the switch of input (\d+) once: .* must answer", _operate_once),
     (r"^Waiting for it", _wait_long),
     (r"^Set the switch of input (\d+) to ON", _set_to_on),

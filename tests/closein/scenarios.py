@@ -94,7 +94,7 @@ async def _and_then_it_hangs_up(person: Person, found: re.Match[str]) -> None:
 
 
 def _wait_in_vain() -> tuple[str, Habit]:
-    return habit(r"^Operate the switch of input \d+ \d+ times", lambda person: person.house.clock.run_at(WAITING), None)
+    return habit(r"^Operate the switch of input \d+: ", lambda person: person.house.clock.run_at(WAITING), None)
 
 
 HANGS_UP_S = 5.0

@@ -4,7 +4,7 @@ SHOWN = (
     "\r\n\x1b[1mhall-lights  input.1: The switch of input 1\x1b[0m\r\n"
     "  CAUTION: The switch is operated by its face alone. Behind it mains\r\n    may be live.\r\n"
     "  Heeded? yes, no, stop: yes\r\n"
-    "  > Operate the switch of input 1 3 times, about 3 s apart. Then let\r\n    it rest.\r\n"
+    "  > Operate the switch of input 1: 3 times, about 3 s apart. Then let\r\n    it rest.\r\n"
     "  done, skip (skip it), stop (stop here, and go on later): \r\n"
     "\x1b[31m  BROKEN hall-lights input.1: input.2 moved, and not\r\n    input 1\x1b[0m\r\n"
     "  > It is broken. Mend it and do it again?\r\n"
@@ -22,7 +22,7 @@ READ: list[Event] = [
     ),
     Asked(
         "input.1",
-        "Operate the switch of input 1 3 times, about 3 s apart. Then let it rest.",
+        "Operate the switch of input 1: 3 times, about 3 s apart. Then let it rest.",
         ("done", "skip", "stop"),
         2,
     ),

@@ -10,7 +10,7 @@ from itertools import pairwise
 from pattress.closein.cautions import LIVE_SWITCH, MOVES
 from pattress.closein.channels import channel_named, input_names, moved
 from pattress.closein.contacts import ASKED, QUIET_S, contact_kind, edges, instruction
-from pattress.closein.stage import Ended, Stage
+from pattress.closein.stage import Ended, Heard, Stage
 from pattress.closein.talk import Question
 from pattress.model.circuit import Drive
 from pattress.model.plan import Point
@@ -54,7 +54,7 @@ async def switch(stage: Stage, number: int) -> Ended:
     reply = await stage.until(Question(text=text), look, names, limit_s=stage.pace.switch_s)
     if reply == "done":
         await _settle(stage, look, names)
-    return await _told(stage, number, trace)
+    return await _told(stage, number, trace, reply)
 
 
 def _is_enough(trace: Trace) -> bool:
@@ -80,7 +80,7 @@ async def _settle(stage: Stage, look: Callable[[Reading], bool], names: Collecti
         await asyncio.sleep(stage.pace.poll_s)
 
 
-async def _told(stage: Stage, number: int, trace: Trace) -> Ended:
+async def _told(stage: Stage, number: int, trace: Trace, reply: Heard) -> Ended:
     own = f"input.{number}.closed"
     found = {name: edges(samples) for name, samples in trace.items()}
     others = [name for name, seen in found.items() if seen and name != own]
@@ -89,7 +89,8 @@ async def _told(stage: Stage, number: int, trace: Trace) -> Ended:
         if others:
             moving = " and ".join(name.removesuffix(".closed") for name in others)
             return Ended(outcome="broken", sentence=f"{moving} moved, and not input {number}", facts=facts)
-        sentence = f"nothing moved within {stage.pace.switch_s:.0f} s: the wire, or the switch"
+        within = f" within {stage.pace.switch_s:.0f} s" if reply == "late" else ""
+        sentence = f"nothing moved{within}: the wire, or the switch"
         return Ended(outcome="broken", sentence=sentence, facts=facts)
     if others:
         moving = " and ".join(name.removesuffix(".closed") for name in others)

@@ -75,6 +75,14 @@ async def test_a_switch_that_is_not_as_planned_is_broken(number: int, act: objec
     assert (ended.outcome, says in ended.sentence) == ("broken", True), ended.sentence
 
 
+async def test_a_person_who_is_done_at_once_is_not_told_of_a_wait_that_was_not() -> None:
+    script = Scripted().when("Operate the switch of input 1: 3 times, about 3 s apart", "done")
+
+    ended = await switch_steps.switch(stage(script), 1)
+
+    assert (ended.outcome, ended.sentence) == ("broken", "nothing moved: the wire, or the switch")
+
+
 async def test_a_switch_of_which_two_inputs_move_is_broken() -> None:
     def both(script: Scripted) -> None:
         pressed(1)(script)  # type: ignore[operator]
