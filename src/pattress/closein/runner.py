@@ -196,6 +196,8 @@ class CloseInRunner:
         await self._keep(run, result)
         run.check = await self._store.close_in(run.check.id)
         stage.talk.result(stage.point.name, result)
+        if step.kind == "found" and stage.device is None and ended.outcome != "broken":
+            run.is_over = True  # nothing can be looked at, and what is left stays to be done
         if step.kind == "sign-off" and ended.outcome == "met":
             await self._agree(run)
         return result
@@ -255,9 +257,13 @@ class CloseInRunner:
         device = run.finder.of_point(run.stage.point, run.check.device)
         run.stage.other_devices = run.finder.at_points()
         if device is None:
-            raise SkipStepError("the module was not found: do the step `found` first")
+            self._talk.say("The module was not found: do the step `found` first.")
+            raise StopCheckError
         if run.check.device not in (None, *device.ids):
-            raise SkipStepError("another module is there than the one with which this check was begun")
+            self._talk.say(
+                "Another module is there than the one with which this check was begun: begin anew, with --anew."
+            )
+            raise StopCheckError
         run.stage.device = device
 
     async def _output(self, stage: Stage, step: Step) -> Ended:

@@ -456,16 +456,18 @@ async def test_a_step_alone_does_not_make_a_whole_check_and_the_sign_off_says_so
     assert list(check_lines([check]))[-1].startswith("  not done: found, recognised, ")
 
 
-async def test_a_module_that_was_not_found_cannot_be_signed_off(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(("step", "kept"), [(None, [("found", "skipped")]), ("sign-off", []), ("heat", [])])
+async def test_where_no_module_was_found_nothing_else_is_kept_as_done_nor_signed_off(
+    step: str | None, kept: list[tuple[str, str]], site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
     talk = script()
     talk.heeds = False
     monkeypatch.setattr(FakeSession, "merged", lambda self: merge([]))
 
-    [check] = await walked(site, talk, monkeypatch, "hall-lights")
+    [check] = await walked(site, talk, monkeypatch, "hall-lights", step=step)
 
-    last = check.results[-1]
-    assert (last.step, last.outcome, check.is_signed_off) == ("sign-off", "skipped", False)
-    assert "the module was not found" in last.sentence
+    assert [(one.step, one.outcome) for one in check.results] == kept
+    assert not check.is_signed_off
 
 
 async def test_what_a_module_did_outside_is_not_offered_again_in_a_check_that_remembers_it(
