@@ -42,7 +42,7 @@ async def heat(stage: Stage) -> Ended:
     fed = " and ".join(one.feeds for one in channels)
     await stage.ask(Question(text=f"Switch on all that it feeds ({fed}), fully, and leave it on. Done?"))
     watch = _Watch(stage, channels, limit_c, room_c)
-    text = f"Leave it on. The heat is watched until it is clear, {stage.pace.heat_s / 60:g} minutes at most."
+    text = f"Leave it on. The heat is watched for {stage.pace.heat_s / 60:g} minutes."
     question = Question(text=text, replies=("skip", "stop"))
     await stage.until(question, watch.look, watch.names, limit_s=stage.pace.heat_s)
     return watch.ended()
@@ -85,7 +85,11 @@ class _Watch:
         self._went_off: dict[str, bool] = {}  # whether its own timer did it
 
     def look(self, reading: Reading) -> bool:
-        """Take a reading in, and return whether it is clear by now how it will end."""
+        """Take a reading in, and return whether nothing is left to be predicted.
+
+        A prediction that seems clear waits for the end: of rises that are none of one body under one load the fewer are
+        found out the sooner they are believed.
+        """
         if not isinstance(reading, Snapshot):
             return False
         seconds, value = (reading.taken_at - self._began_at).total_seconds(), reading.values.get(TEMPERATURE)
@@ -98,7 +102,7 @@ class _Watch:
         self._note_power(reading)
         for channel in self._channels:
             self._note_state(channel, reading)
-        return bool(self._went_off) or self._decision()[0] != "needs more time"
+        return bool(self._went_off) or (self._is_enough and self._is_at_limit)
 
     def ended(self) -> Ended:
         """Return how the step ended."""
@@ -188,12 +192,21 @@ class _Watch:
         steady = [one.name for one in self._channels if one.name != "shutter" and one.meter is None]
         return [name for name in steady if name not in self._were_fully_on]
 
+    @property
+    def _is_enough(self) -> bool:
+        """Whether anything can be predicted yet."""
+        return len(self._rise) >= FEWEST_SAMPLES and self._rise[-1][0] - self._rise[0][0] >= LEAST_S
+
+    @property
+    def _is_at_limit(self) -> bool:
+        return bool(self._rise) and self._rise[-1][1] >= self._limit_c
+
     def _decision(self) -> tuple[Decision, Rise | Scaled | None]:
         """What can be told so far, and the prediction that it rests on."""
-        if len(self._rise) < FEWEST_SAMPLES or self._rise[-1][0] - self._rise[0][0] < LEAST_S:
+        if not self._is_enough:
             return "needs more time", None
         fitted = fit_rise(self._rise)
-        if self._rise[-1][1] >= self._limit_c:
+        if self._is_at_limit:
             return "above", fitted
         predicted = self._scaled(fitted)
         return decide(predicted, self._limit_c, margin_k=MARGIN_K), predicted

@@ -342,10 +342,16 @@ async def test_a_signal_that_is_too_near_to_tell_is_measured_for_longer() -> Non
 
 
 @pytest.mark.parametrize(
-    ("limit_c", "outcome", "says"),
-    [(95, "met", "below 95 C"), (48, "broken", "sheds its load at 48 C")],
+    ("limit_c", "outcome", "says", "watched_s"),
+    [
+        (95, "met", "below 95 C", (470, 480)),  # clear by minute 3: who believes it then takes what changes for a rise
+        (64, "broken", "sheds its load at 64 C", (470, 480)),  # above the margin, and never at the limit
+        (48, "broken", "sheds its load at 48 C", (189, 200)),  # there after 240 s · ln(31 / 14)
+    ],
 )
-async def test_heat_is_predicted_from_the_first_minutes(limit_c: int, outcome: str, says: str) -> None:
+async def test_heat_is_predicted_from_the_first_minutes(
+    limit_c: int, outcome: str, says: str, watched_s: tuple[int, int]
+) -> None:
     from pattress.circuit.heat import temperature_c
 
     script = Scripted(**{f"output.{n}.over_temperature.limit_c": limit_c for n in (1, 2)})
@@ -361,9 +367,10 @@ async def test_heat_is_predicted_from_the_first_minutes(limit_c: int, outcome: s
 
     script.each_reading = warm
 
-    ended = await heat_step.heat(stage(script))
+    ended = await heat_step.heat(stage(script, heat_s=480))
 
     assert (ended.outcome, says in ended.sentence) == (outcome, True), ended.sentence
+    assert watched_s[0] <= int(str(ended.facts["watched_s"])) <= watched_s[1]
     assert "Loads get hot" in script.cautions[0]
     assert "Something is about to move" in script.cautions[1], "the fan"
 
