@@ -28,6 +28,7 @@ breaker_a = 10
 conductor_mm2 = 1.5
 length_m = 12
 neutral = true
+ambient_c = 30
 [[point.load]]
 channel = "output.1"
 kind = "led-lamp"
@@ -48,6 +49,7 @@ breaker_a = 16
 conductor_mm2 = 2.5
 length_m = 12
 neutral = true
+ambient_c = 30
 [[point.load]]
 channel = "output.1"
 kind = "resistive"

@@ -38,10 +38,12 @@ async def heat(stage: Stage) -> Ended:
     await stage.confirm(HOT)
     if any(one.can_move for one in channels):
         await stage.confirm(MOVES)
-    room_c = await _room_c(stage)
+    circuit = stage.point.circuit
+    warmest_c = None if circuit is None else circuit.ambient_c
+    room_c = None if warmest_c is None else await _room_c(stage)
     fed = " and ".join(one.feeds for one in channels)
     await stage.ask(Question(text=f"Switch on all that it feeds ({fed}), fully, and leave it on. Done?"))
-    watch = _Watch(stage, channels, limit_c, room_c)
+    watch = _Watch(stage, channels, limit_c, room_c, warmest_c)
     text = f"Leave it on. The heat is watched for {stage.pace.heat_s / 60:g} minutes."
     question = Question(text=text, replies=("skip", "stop"))
     await stage.until(question, watch.look, watch.names, limit_s=stage.pace.heat_s)
@@ -69,13 +71,24 @@ def _limit_c(reading: Reading) -> float | None:
 
 
 class _Watch:
-    """What was read of one module while it got warm."""
+    """What was read of one module while it got warm.
 
-    def __init__(self, stage: Stage, channels: Sequence[Channel], limit_c: float, room_c: float | None) -> None:
+    `room_c` is how warm the room is, None where nobody said; `warmest_c` what is planned for, None where nothing is.
+    """
+
+    def __init__(
+        self,
+        stage: Stage,
+        channels: Sequence[Channel],
+        limit_c: float,
+        room_c: float | None,
+        warmest_c: float | None,
+    ) -> None:
         self.names = [TEMPERATURE, *(one.state for one in channels), *(one.meter for one in channels if one.meter)]
         self._channels = channels
         self._limit_c = limit_c
         self._room_c = room_c
+        self._warmest_c = warmest_c
         self._began_at = stage.clock()
         self._circuit = stage.point.circuit
         self._rise: list[tuple[float, float]] = []
@@ -133,12 +146,13 @@ class _Watch:
             case "above":
                 sentence = f"it will settle at {where}, and sheds its load at {limit}"
                 return Ended(outcome="broken", sentence=sentence, facts=facts)
-            case "below" if self._circuit is not None and self._room_c is None:
+            case "below" if self._warmest_c is not None and self._room_c is None:
                 today = f"it will settle at {where} in the room as it is, {MARGIN_K:g} K or more below {limit}"
-                warmest = f"how warm the room is was not said, so nothing is known for {self._circuit.ambient_c:g} C"
+                warmest = f"how warm the room is was not said, so nothing is known for {self._warmest_c:g} C"
                 return Ended(outcome="unverified", sentence=f"{today}; {warmest}", facts=facts)
             case "below":
-                sentence = f"it will settle at {where}, {MARGIN_K:g} K or more below {limit}"
+                room = " in the room as it is, the plan naming no warmest" if self._warmest_c is None else ""
+                sentence = f"it will settle at {where}{room}, {MARGIN_K:g} K or more below {limit}"
                 return Ended(outcome="met", sentence=sentence, facts=facts)
             case "needs more time":
                 sentence = f"it needs more time: it may settle at {where}, and sheds its load at {limit}"
@@ -215,7 +229,7 @@ class _Watch:
         """The prediction under the planned load, where a real part of it was on, and in the planned room."""
         planned_w, load_w = self._planned_w, self._load_w
         has_load = self._is_steady and planned_w > 0 and load_w >= LEAST_SHARE * planned_w
-        has_room = self._circuit is not None and self._room_c is not None
+        has_room = self._warmest_c is not None and self._room_c is not None
         if not has_load and not has_room:
             return fitted
         return scale(
@@ -223,7 +237,7 @@ class _Watch:
             test_load_w=load_w if has_load else None,
             planned_load_w=planned_w if has_load else None,
             ambient_c=self._room_c if has_room else None,
-            planned_ambient_c=self._circuit.ambient_c if self._circuit is not None and has_room else None,
+            planned_ambient_c=self._warmest_c if has_room else None,
         )
 
     def _facts(self, predicted: Rise | Scaled | None) -> dict[str, Value]:

@@ -118,7 +118,7 @@ class Circuit:
     conductors: Conductors | None = None
     length_m: float | None = None
     has_neutral: bool | None = None
-    ambient_c: float = 30.0
+    ambient_c: float | None = None
     loads: tuple[Load, ...] = ()
     box: Box | None = None
     separation: Separation | None = None

@@ -177,6 +177,8 @@ def _ambient(case: Case) -> Fit:
     limit, warmest = case.sheet.maximum_temperature_c, case.circuit.ambient_c
     if limit is None:
         return silent(FIT_AMBIENT, f"the data sheet of {case.profile.id} does not say maximum_temperature_c")
+    if warmest is None:
+        return silent(FIT_AMBIENT, "the plan does not say ambient_c")
     word = "within" if warmest <= limit else "above"
     return Fit(
         rule=FIT_AMBIENT,

@@ -78,7 +78,7 @@ def _flat(prefix: str, noun: Any) -> Iterator[tuple[str, Value]]:
     """Yield every value of a noun and of those in it that is not its default, so that what nobody planned is absent."""
     for one in fields(noun):
         value, name = getattr(noun, one.name), f"{prefix}.{one.name}"
-        if value is None or (one.default is not MISSING and value == one.default and one.name != "ambient_c"):
+        if value is None or (one.default is not MISSING and value == one.default):
             continue
         if is_dataclass(value):
             yield from _flat(name, value)

@@ -83,7 +83,7 @@ def _circuit(shape: CircuitShape, loads: tuple[Load, ...], box: Box | None) -> C
         conductors=Conductors(mm2=shape.conductor_mm2, awg=shape.conductor_awg) if has_size else None,
         length_m=shape.length_m,
         has_neutral=shape.neutral,
-        ambient_c=30.0 if shape.ambient_c is None else shape.ambient_c,
+        ambient_c=shape.ambient_c,
         loads=loads,
         box=box,
         separation=shape.separation,

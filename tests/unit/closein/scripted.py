@@ -34,7 +34,7 @@ LOADS = (
     Load(channel="output.2", kind="motor", name="fan", power_w=25, hazard="moves"),
 )
 POINT = Point(
-    name="hall-lights", room="Hall", kind="twin", mac=MAC, circuit=Circuit(voltage_v=230, loads=LOADS),
+    name="hall-lights", room="Hall", kind="twin", mac=MAC, circuit=Circuit(voltage_v=230, ambient_c=30, loads=LOADS),
     settings={"input.1.contact": "momentary", "input.2.contact": "maintained", "output.1.at_power_up": "off"},
 )  # fmt: skip
 AT_REST: Mapping[str, Value] = {

@@ -458,6 +458,17 @@ async def test_the_warmest_room_is_judged_only_where_the_person_says_how_warm_it
     assert ("nothing is known for 30 C" in ended.sentence) is (outcome == "unverified")
 
 
+async def test_where_no_warmest_room_is_planned_none_is_asked_for_and_the_sentence_says_so() -> None:
+    script = Scripted(**{"output.1.on": True, "output.2.on": True, "meter.1.power_w": 60.0, "meter.2.power_w": 25.0})
+    script.when("Switch on all that it feeds", "done")
+    circuit = Circuit(voltage_v=230, loads=LOADS)
+
+    ended = await heat_step.heat(stage(script, point=replace(POINT, circuit=circuit)))
+
+    assert (ended.outcome, "in the room as it is, the plan naming no warmest" in ended.sentence) == ("met", True)
+    assert not any("degrees Celsius" in text for text in script.asked)
+
+
 @pytest.mark.parametrize(
     ("kind", "states", "says"),
     [

@@ -165,6 +165,12 @@ def test_the_room_gets_no_warmer_than_the_module_stands(ambient_c: float, outcom
     assert (fit.outcome, f"{ambient_c} °C warm" in fit.sentence) == (outcome, True)
 
 
+def test_of_a_room_whose_warmth_nobody_planned_nothing_is_judged() -> None:
+    fit = judged(RELAY, ambient_c=None)["fit-ambient"]
+
+    assert (fit.outcome, fit.sentence) == ("unverified", "the plan does not say ambient_c")
+
+
 def test_sockets_of_unsaid_power_draw_together_what_one_breaker_lets_through() -> None:
     sockets = [Load(channel=f"output.{number}", kind="socket") for number in (1, 2)]
     lamp = Load(channel="output.1", kind="incandescent", power_w=230, is_continuous=True)

@@ -76,6 +76,7 @@ POINT = Point(
         conductors=Conductors(mm2=1.5),
         length_m=18.0,
         has_neutral=True,
+        ambient_c=30.0,
         loads=(
             Load(channel="output.1", kind="led-lamp", name="six downlights", power_w=9.0, count=6),
             Load(channel="output.2", kind="motor", name="the fan", power_w=30.0, hazard="moves"),

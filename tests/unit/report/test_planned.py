@@ -34,7 +34,7 @@ def test_a_strip_and_american_wire_are_said_too() -> None:
     planned = planned_facts("Larkspur Mill", Point(name="shelf", room="Hall", kind="k", circuit=circuit), None)
 
     assert circuit_lines(planned) == [
-        ("Supply", "24 V DC, no neutral in the box, up to 30 °C around it"),
+        ("Supply", "24 V DC, no neutral in the box"),
         ("Conductors", "14 AWG"),
         ("On led.1", "led-strip: 5 m of 14.4 W/m, extra-low voltage"),
         ("In one box", "mains and extra-low voltage, kept apart by a barrier"),
