@@ -46,7 +46,7 @@ async def heat(stage: Stage) -> Ended:
     watch = _Watch(stage, channels, limit_c, room_c, warmest_c)
     text = f"Leave it on. The heat is watched for {stage.pace.heat_s / 60:g} minutes."
     question = Question(text=text, replies=("skip", "stop"))
-    await stage.until(question, watch.look, watch.names, limit_s=stage.pace.heat_s)
+    await stage.until(question, watch.look, watch.names, limit_s=stage.pace.heat_s, apart_s=stage.pace.heat_apart_s)
     return watch.ended()
 
 

@@ -21,9 +21,7 @@ from pattress.model.reading import Reading, Snapshot
 from pattress.model.site import Site
 from pattress.model.vocabulary import Value
 
-MAX_SAMPLES = (
-    20_000  # of one step, about 150 bytes each, so 3 MB; ten minutes of four values at four a second are 9,600
-)
+MAX_SAMPLES = 50_000  # of one step, about 150 bytes each, so 8 MB; two hours of heat at nine values are 32,400
 
 Heard = Reply | Literal["seen", "late"]
 Read = Callable[[Device, Point | None], Awaitable[Reading]]
@@ -108,15 +106,21 @@ class Stage:
         return reply
 
     async def until(
-        self, question: Question, look: Callable[[Reading], bool], names: Collection[str], *, limit_s: float
+        self,
+        question: Question,
+        look: Callable[[Reading], bool],
+        names: Collection[str],
+        *,
+        limit_s: float,
+        apart_s: float = 0.0,
     ) -> Heard:
-        """Ask something of the person and read the module meanwhile.
+        """Ask something of the person and read the module meanwhile, at the earliest `apart_s` after the last time.
 
         Returns:
             `seen` where what was read is enough (`look` says so), the person's reply where that comes first, `late`
             where neither came in time.
         """
-        return await self.until_read(question, self.read, look, names, limit_s=limit_s)
+        return await self.until_read(question, self.read, look, names, limit_s=limit_s, apart_s=apart_s)
 
     async def until_read(
         self,
@@ -126,16 +130,21 @@ class Stage:
         names: Collection[str],
         *,
         limit_s: float,
+        apart_s: float = 0.0,
     ) -> Heard:
         """Do as `until` does, with another way to read."""
         began_at = self.clock()
         async with self.asking(question) as asking:
             while (self.clock() - began_at).total_seconds() < limit_s:
+                read_at = self.clock()
                 if look(await read(names)):
                     return "seen"
-                if asking.done():
-                    return await self.heeded(asking.result())
-                await asyncio.wait([asking], timeout=self.pace.poll_s)
+                is_due = False
+                while not is_due:
+                    if asking.done():
+                        return await self.heeded(asking.result())
+                    await asyncio.wait([asking], timeout=self.pace.poll_s)
+                    is_due = abs((self.clock() - read_at).total_seconds()) >= apart_s  # or the clock was set back
             return "late"
 
     @asynccontextmanager

@@ -153,6 +153,6 @@ def stage(script: Scripted, *, point: Point = POINT, profile: Profile = PROFILE,
     )  # fmt: skip
     return Stage(
         site=site, point=point, profile=profile, talk=script, clock=script.clock,
-        pace=Pace(poll_s=0.0, radio_apart_s=0.0, **pace),  # type: ignore[arg-type]
+        pace=Pace(**{"poll_s": 0.0, "radio_apart_s": 0.0, "heat_apart_s": 0.0, **pace}),  # type: ignore[arg-type]
         read_device=script.read_device, device=DEVICE,
     )  # fmt: skip

@@ -33,7 +33,7 @@ POINTS = tuple(
     Point(name=name, room="Hall", kind="bare", mac=f"02:00:5e:00:53:0{number}")
     for number, name in enumerate(("hall-lights", "yard-lights"), 1)
 )
-QUICK = Pace(poll_s=0.0, radio_readings=8, radio_apart_s=0.0)
+QUICK = Pace(poll_s=0.0, radio_readings=8, radio_apart_s=0.0, heat_apart_s=0.0)
 
 
 MANY_TURNS = 50

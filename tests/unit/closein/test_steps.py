@@ -3,6 +3,7 @@
 import itertools
 import math
 from dataclasses import replace
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -456,6 +457,23 @@ async def test_the_warmest_room_is_judged_only_where_the_person_says_how_warm_it
 
     assert (ended.outcome, sum("degrees Celsius" in text for text in script.asked)) == (outcome, prompts)
     assert ("nothing is known for 30 C" in ended.sentence) is (outcome == "unverified")
+
+
+async def test_heat_is_read_no_more_often_than_it_needs() -> None:
+    script = Scripted(**{"output.1.on": True, "output.2.on": True, "meter.1.power_w": 60.0, "meter.2.power_w": 25.0})
+    script.wording = "22"
+    script.when("Switch on all that it feeds", "done")
+    now = script.clock
+
+    def clock() -> datetime:
+        script.now += timedelta(seconds=0.1)
+        return now()
+
+    script.clock = clock  # type: ignore[method-assign]
+
+    ended = await heat_step.heat(stage(script, heat_apart_s=2.0))
+
+    assert 200 < int(str(ended.facts["readings"])) <= 240
 
 
 async def test_where_no_warmest_room_is_planned_none_is_asked_for_and_the_sentence_says_so() -> None:
