@@ -125,7 +125,9 @@ async def _operate(person: Person, found: re.Match[str]) -> None:
 
 
 async def _operate_once(person: Person, found: re.Match[str]) -> str:
+    person.house.clock.run_at(WATCHED)
     await person.operate(int(found[1]), 1, 3)
+    person.house.clock.run_at(AT_THE_BOX)
     return "done"
 
 

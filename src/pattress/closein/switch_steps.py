@@ -5,6 +5,7 @@ What belongs here: these steps. What does not: telling kinds of contacts from ed
 
 import asyncio
 from collections.abc import Callable, Collection
+from datetime import datetime
 from itertools import pairwise
 
 from pattress.closein.cautions import LIVE_SWITCH, MOVES
@@ -17,6 +18,9 @@ from pattress.model.plan import Point
 from pattress.model.reading import Reading, Snapshot, Unreadable
 from pattress.model.vocabulary import Value
 
+EARLY_S = (
+    2.0  # by so much what a switch drives may be seen to move sooner than the switch, as one is read before the other
+)
 SLOW_S = 8.0  # how long a hand may pause between two presses
 
 Trace = dict[str, list[tuple[float, bool]]]
@@ -153,30 +157,75 @@ async def driven(stage: Stage, drive: Drive) -> Ended:
     if not isinstance(before, Snapshot) or channel.state not in before.values:
         reason = before.reason if not isinstance(before, Snapshot) else f"it does not report {channel.state}"
         return Ended(outcome="unverified", sentence=f"{point.name}: {reason}")
-    first, began_at = before.values[channel.state].value, stage.clock()
-    seen_after_s: list[float] = []
+    is_own = point.name == stage.point.name
+    answer = _Answer(f"input.{drive.input}.closed", channel.state, stage.pace.answer_s)
+    answer.take(before if is_own else await stage.read([answer.switch]), before)
 
     async def read(names: Collection[str]) -> Reading:
-        return await _read_at(stage, point, names)
+        if is_own:
+            own = there = await stage.read([answer.switch, *names])
+        else:
+            own, there = await asyncio.gather(stage.read([answer.switch]), _read_at(stage, point, names))
+        answer.take(own, there)
+        return there
 
-    def look(reading: Reading) -> bool:
-        reported = reading.values.get(channel.state) if isinstance(reading, Snapshot) else None
-        if reported is not None and moved(first, reported.value):
-            seen_after_s.append((reading.taken_at - began_at).total_seconds())
-        return bool(seen_after_s)
+    def look(_reading: Reading) -> bool:
+        return answer.seconds is not None
 
     where = f"{drive.channel} at {point.name} ({channel.feeds})"
-    text = f"Operate the switch of input {drive.input} once: {where} must answer."
+    text = f"Operate the switch of input {drive.input} once: {where} must answer. If it springs back, hold it for 1 s."
     reply = await stage.until_read(Question(text=text), read, look, [channel.state], limit_s=stage.pace.switch_s)
     if reply == "done":  # the person has done it; what it drives has a little time
-        reply = await stage.until_read(
+        await stage.until_read(
             Question(text="Waiting for it ...", replies=("skip", "stop")), read, look, [channel.state],
             limit_s=stage.pace.answer_s,
         )  # fmt: skip
-    if seen_after_s:
-        sentence = f"{drive.channel} at {point.name} answered"
-        return Ended(outcome="met", sentence=sentence, facts={"seen_after_s": round(seen_after_s[0], 1)})
-    return Ended(outcome="broken", sentence=f"{drive.channel} at {point.name} did not answer to input {drive.input}")
+    what = f"{drive.channel} at {point.name}"
+    if answer.seconds is not None:
+        facts: dict[str, Value] = {"answered_after_s": round(answer.seconds, 1)}
+        return Ended(outcome="met", sentence=f"{what} answered", facts=facts)
+    if answer.has_moved:
+        why = "another hand, or too short a press" if answer.is_reported else "the module does not report it"
+        return Ended(outcome="unverified", sentence=f"{what} moved, and not with input {drive.input}: {why}")
+    return Ended(outcome="broken", sentence=f"{what} did not answer to input {drive.input}")
+
+
+class _Answer:
+    """Whether what a switch drives moved when the switch did.
+
+    `seconds` is how long after the switch, None as long as it has not; `has_moved` whether it moved at all;
+    `is_reported` whether anything is known of the switch.
+    """
+
+    def __init__(self, switch: str, driven: str, within_s: float) -> None:
+        self.switch = switch
+        self._within_s = within_s
+        self.seconds: float | None = None
+        self.has_moved = False
+        self._driven = driven
+        self._last: dict[str, Value] = {}
+        self._moved_at: dict[str, datetime] = {}
+
+    @property
+    def is_reported(self) -> bool:
+        return self.switch in self._last
+
+    def take(self, own: Reading, there: Reading) -> None:
+        """Take in a reading of the switch's module and one of what it drives, of one moment or nearly."""
+        for name, reading in ((self.switch, own), (self._driven, there)):
+            reported = reading.values.get(name) if isinstance(reading, Snapshot) else None
+            if reported is None:
+                continue
+            if moved(self._last.get(name), reported.value):
+                self._moved_at[name] = reading.taken_at
+            # What moves slowly is compared with where it was when it last counted as moved.
+            if name not in self._last or self._moved_at.get(name) == reading.taken_at:
+                self._last[name] = reported.value
+        self.has_moved = self._driven in self._moved_at
+        if self.has_moved and self.switch in self._moved_at and self.seconds is None:
+            seconds = (self._moved_at[self._driven] - self._moved_at[self.switch]).total_seconds()
+            if -EARLY_S <= seconds <= self._within_s:
+                self.seconds = max(seconds, 0.0)
 
 
 async def _read_at(stage: Stage, point: Point, names: Collection[str]) -> Reading:

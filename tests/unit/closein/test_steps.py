@@ -125,14 +125,44 @@ async def test_the_person_may_leave_a_step_out_with_a_reason_or_stop() -> None:
 DRIVES = replace(POINT, drives=(Drive(input=1, channel="output.1"),))
 
 
-@pytest.mark.parametrize(("answers", "outcome"), [(True, "met"), (False, "broken")])
-async def test_what_a_switch_drives_answers_or_does_not(answers: bool, outcome: str) -> None:
-    script = Scripted().when(OPERATE, lambda one: one.after(1.5, **{"output.1.on": answers}))
+def operated(answers_s: float | None, *, seen_s: float | None = 1.0) -> Scripted:
+    """A person who operates the switch once, which is seen after a while, and what it drives after another."""
 
-    ended = await switch_steps.driven(stage(script, point=DRIVES, switch_s=10), DRIVES.drives[0])
+    def operate(script: Scripted) -> None:
+        if seen_s is not None:
+            script.after(seen_s, **{"input.1.closed": not script.values["input.1.closed"]})
+        if answers_s is not None:
+            script.after(answers_s, **{"output.1.on": True})
 
-    assert ended.outcome == outcome
-    assert ("answered" if answers else "did not answer to input 1") in ended.sentence
+    return Scripted().when(OPERATE, operate)
+
+
+@pytest.mark.parametrize(
+    ("script", "outcome", "says"),
+    [
+        (operated(1.5), "met", "answered"),
+        (operated(1.0, seen_s=2.0), "met", "answered"),  # read just before the switch was
+        (operated(None), "broken", "did not answer to input 1"),
+        (operated(1.5, seen_s=None), "unverified", "moved, and not with input 1: another hand, or too short a press"),
+        (operated(1.0, seen_s=8.0), "unverified", "moved, and not with input 1"),
+        (operated(30.0), "unverified", "moved, and not with input 1"),
+    ],
+    ids=["answers", "a little early", "does not", "another hand", "another hand before", "another hand later"],
+)
+async def test_what_a_switch_drives_answers_or_does_not(script: Scripted, outcome: str, says: str) -> None:
+    ended = await switch_steps.driven(stage(script, point=DRIVES, switch_s=40, answer_s=20), DRIVES.drives[0])
+
+    assert (ended.outcome, says in ended.sentence) == (outcome, True), ended.sentence
+    assert ("answered_after_s" in ended.facts) is (outcome == "met")
+
+
+async def test_whether_a_switch_that_is_not_reported_drives_nobody_can_tell() -> None:
+    script = operated(1.5, seen_s=None)
+    del script.values["input.1.closed"]
+
+    ended = await switch_steps.driven(stage(script, point=DRIVES, switch_s=5), DRIVES.drives[0])
+
+    assert (ended.outcome, "the module does not report it" in ended.sentence) == ("unverified", True)
 
 
 async def test_what_moved_while_the_caution_was_read_has_not_answered() -> None:
@@ -171,7 +201,7 @@ def run_half_way(script: Scripted) -> Reply:
 @pytest.mark.parametrize(("position", "asks"), [(100, True), (1.0, True), (40, False)])
 async def test_a_shutter_at_its_end_is_run_half_way_before_a_switch_must_move_it(position: float, asks: bool) -> None:
     script = Scripted(**{"shutter.position_pct": position}).when("Run it half-way", run_half_way)
-    script.when(OPERATE, lambda one: one.after(1.5, **{"shutter.position_pct": 75}))
+    script.when(OPERATE, lambda one: one.after(1.5, **{"input.2.closed": True, "shutter.position_pct": 75}))
 
     ended = await switch_steps.driven(stage(script, point=BLIND, profile=SHUTTER, switch_s=10), BLIND.drives[0])
 
