@@ -16,7 +16,7 @@ from pattress.circuit.working import Answer, is_within, percent, shown, step
 from pattress.model.circuit import EdgeOfDimming, Load
 from pattress.model.errors import CircuitError
 from pattress.policy.fit_case import Case, Fit, asked, pieces, silent, title_of, worst
-from pattress.policy.fit_place import drawn, drawn_together
+from pattress.policy.fit_place import drawn, drawn_together, is_open_socket
 from pattress.policy.fit_rules import (
     FIT_CLASS_2,
     FIT_DIMMER_EDGE,
@@ -48,6 +48,8 @@ def channel_fits(case: Case) -> Iterator[Fit]:
 
 def _switched(case: Case, channel: str, loads: Sequence[Load]) -> Iterator[Fit]:
     parts: list[tuple[Fit, float]] = []
+    loads = _open_sockets_as_one(loads)
+    here = [load for load in loads if not case.is_fed_elsewhere(load)]
     for load in loads:
         if case.is_fed_elsewhere(load) and load.total_w <= 0:
             continue  # a control input: what it draws is nothing to a contact
@@ -55,21 +57,32 @@ def _switched(case: Case, channel: str, loads: Sequence[Load]) -> Iterator[Fit]:
             why = f"the plan does not say at which voltage {title_of(load)} is fed through the contact"
             parts.append((silent(FIT_RATING, why, channel=channel), 0.0))
         else:
-            parts.append(_rated(case, channel, load))
+            parts.append(_rated(case, channel, load, [one for one in here if one is not load]))
     if len(parts) == 1:
         yield parts[0][0]
     elif parts:
         yield _together(channel, parts)
 
 
-def _rated(case: Case, channel: str, load: Load) -> tuple[Fit, float]:
-    """The outcome for one load, and the part of what it may use that it does use."""
+def _open_sockets_as_one(loads: Sequence[Load]) -> list[Load]:
+    """The loads of a channel, its sockets of unsaid power as one: what they draw flows through one breaker."""
+    sockets = [load for load in loads if is_open_socket(load)]
+    if len(sockets) < 2:
+        return list(loads)
+    names = " and ".join(dict.fromkeys(title_of(one) for one in sockets))
+    one = replace(sockets[0], name=names, is_continuous=any(socket.is_continuous for socket in sockets))
+    return [*(load for load in loads if not is_open_socket(load)), one]
+
+
+def _rated(case: Case, channel: str, load: Load, others: Sequence[Load]) -> tuple[Fit, float]:
+    """The outcome for one load beside the others, and the part of what it may use that it does use."""
     sheet, told = case.sheet, case.described(load)
-    if load.kind == "socket" and load.total_w <= 0:
-        told = replace(told, name=f"{told.name}, which may draw all that the breaker lets through")
+    if is_open_socket(load):
+        rest = "what the breaker lets through beside the rest" if others else "all that the breaker lets through"
+        told = replace(told, name=f"{told.name}, which may draw {rest}")
     kind = kind_at(load, case.circuit.voltage_v, case.tables, is_dc=case.circuit.is_dc)
     try:
-        draw = drawn(case, load)
+        draw = drawn_together(case, [load, *others])[0] if is_open_socket(load) else drawn(case, load)
     except CircuitError as error:
         return silent(FIT_RATING, error.what, channel=channel), 0.0
     fit = asked(

@@ -43,6 +43,11 @@ def place_fits(case: Case) -> Iterator[Fit]:
     yield _ambient(case)
 
 
+def is_open_socket(load: Load) -> bool:
+    """Whether a load is a socket of which nobody says what it will feed."""
+    return load.kind == "socket" and load.total_w <= 0
+
+
 def drawn(case: Case, load: Load) -> Draw:
     """Return what a load draws from the circuit. A socket of no stated power draws all that the breaker lets through.
 
@@ -68,7 +73,7 @@ def drawn_together(case: Case, loads: Sequence[Load], *, continuous_factor: floa
         CircuitError: If the plan does not say the power of one.
     """
     draws = [drawn(case, load) for load in loads]
-    is_open = [load.kind == "socket" and load.total_w <= 0 for load in loads]
+    is_open = [is_open_socket(load) for load in loads]
     if case.circuit.breaker_a is None or not any(is_open):
         return draws
     known = sum(

@@ -171,6 +171,21 @@ def test_of_a_room_whose_warmth_nobody_planned_nothing_is_judged() -> None:
     assert (fit.outcome, fit.sentence) == ("unverified", "the plan does not say ambient_c")
 
 
+@pytest.mark.parametrize(
+    ("loads", "outcome"),
+    [
+        ([Load(channel="output.1", kind="socket", name="left"), Load(channel="output.1", kind="socket")], "met"),
+        ([Load(channel="output.1", kind="socket"), Load(channel="output.1", kind="resistive", power_w=230)], "met"),
+        ([Load(channel="output.1", kind="socket"), Load(channel="output.1", kind="led-lamp", power_w=230)], "broken"),
+    ],
+    ids=["two sockets", "a socket and a heater", "a socket and lamps, of which a contact carries a tenth"],
+)
+def test_sockets_at_one_output_never_draw_more_than_the_breaker_lets_through(loads: list[Load], outcome: str) -> None:
+    fit = judged(TWIN, *loads, breaker_a=10)["fit-rating"]
+
+    assert fit.outcome == outcome, fit.sentence
+
+
 def test_sockets_of_unsaid_power_draw_together_what_one_breaker_lets_through() -> None:
     sockets = [Load(channel=f"output.{number}", kind="socket") for number in (1, 2)]
     lamp = Load(channel="output.1", kind="incandescent", power_w=230, is_continuous=True)
