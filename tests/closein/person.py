@@ -221,7 +221,7 @@ RIGHT_HABITS: list[tuple[str, Habit]] = [
     (r"^Waiting for it", _wait_long),
     (r"^Set the switch of input (\d+) to ON", _set_to_on),
     (r"^Switch (output|dimmer|led)\.(\d+) \(.*\) (off first|off again|on)\b", _move),
-    (r"^No meter tells\. Does", _look),
+    (r"^No meter tells\. (Does|Did)", _look),
     (r"^No meter tells\. Has", _look_again),
     (r"^Run the shutter", _run_shutter),
     (r"^Fit the plate", _fit_plate),

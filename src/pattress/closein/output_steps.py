@@ -187,9 +187,15 @@ async def _run(stage: Stage, channel: Channel, names: list[str], before: Snapsho
     facts: dict[str, Value] = {"moved_pct": moved_pct, "running_w": max(powers, default=0.0)}
     if moved_pct <= 5:
         return Ended(outcome="broken", sentence="the shutter's position did not change", facts=facts)
-    if channel.meter is None or channel.planned_w is None or reply == "late":
-        return Ended(outcome="unverified" if reply == "late" else "met", sentence="the shutter ran", facts=facts)
-    return _running(channel, max(powers, default=0.0), facts)
+    if reply == "late":
+        return Ended(outcome="unverified", sentence="the shutter ran, and was not stopped", facts=facts)
+    if channel.meter is not None:
+        return _running(channel, max(powers, default=0.0), facts)
+    # Modules reckon a position from the time that they feed the motor, be one there or not.
+    if not await _is_seen(stage, f"Did {channel.feeds} run, and nothing else?"):
+        sentence = f"its position changed, and {channel.feeds} did not run, or something else did"
+        return Ended(outcome="broken", sentence=sentence, facts=facts | {"by": "eye"})
+    return Ended(outcome="met", sentence="the shutter ran, seen by eye", facts=facts | {"by": "eye"})
 
 
 def _is_power(name: str) -> bool:
@@ -197,7 +203,12 @@ def _is_power(name: str) -> bool:
 
 
 def _running(channel: Channel, running_w: float, facts: dict[str, Value]) -> Ended:
-    planned_w = channel.planned_w or 0.0
+    if running_w <= OFF_W:
+        sentence = f"its position changed, and it took {running_w:.1f} W. Is the motor connected?"
+        return Ended(outcome="broken", sentence=sentence, facts=facts)
+    planned_w = channel.planned_w
+    if planned_w is None:
+        return Ended(outcome="met", sentence=f"the shutter ran, and took {running_w:.1f} W", facts=facts)
     near_w = max(NEAR_W, NEAR_SHARE * planned_w)
     if abs(running_w - planned_w) > near_w:
         sentence = (

@@ -217,6 +217,44 @@ async def test_a_shutter_that_was_run_half_way_has_not_answered_by_that() -> Non
     assert ended.outcome == "broken"
 
 
+MOTOR = Load(channel="shutter", kind="motor", name="the blind", power_w=120)
+
+
+@pytest.mark.parametrize(
+    ("meters", "power_w", "loads", "reply", "outcome", "says"),
+    [
+        (0, None, (), "yes", "met", "the shutter ran, seen by eye"),
+        (0, None, (MOTOR,), "no", "broken", "its position changed, and the blind did not run, or something else did"),
+        (2, 118.0, (MOTOR,), None, "met", "the shutter ran, and took 118.0 W"),
+        (2, 40.0, (MOTOR,), None, "broken", "running, it takes 40.0 W, and the plan says 120 W"),
+        (2, 0.4, (), None, "broken", "its position changed, and it took 0.4 W. Is the motor connected?"),
+        (2, 95.0, (), None, "met", "the shutter ran, and took 95.0 W"),
+    ],
+)
+async def test_a_position_alone_does_not_say_that_a_shutter_ran(
+    meters: int, power_w: float | None, loads: tuple[Load, ...], reply: Reply | None, outcome: str, says: str
+) -> None:
+    profile = replace(SHUTTER, channels={"shutter": 1, "input": 2, "output": 2, "meter": meters})
+    point = replace(BLIND, circuit=Circuit(voltage_v=230, loads=loads))
+    running = {} if power_w is None else {"meter.1.power_w": power_w}
+
+    def run(script: Scripted) -> None:
+        script.after(1, **{"shutter.position_pct": 60}, **running)
+        script.after(3, **{"shutter.position_pct": 75})
+
+    script = Scripted(**{"shutter.position_pct": 50}).when("Run the shutter", run)
+    for name in [name for name in script.values if name.startswith("meter.")]:
+        del script.values[name]
+    script.values |= {f"meter.{number}.power_w": 0.0 for number in range(1, meters + 1)}
+    if reply is not None:
+        script.when("No meter tells", reply)
+    [channel] = channels_of(profile, point)
+
+    ended = await output_steps.output(stage(script, point=point, profile=profile, output_s=20), channel, None)
+
+    assert (ended.outcome, ended.sentence.startswith(says)) == (outcome, True), ended.sentence
+
+
 def output(script: Scripted, number: int = 1, *, point: Point = POINT, rated_w: float | None = None) -> object:
     on_stage = stage(script, point=point, output_s=20)
     return output_steps.output(on_stage, channels_of(PROFILE, point)[number - 1], rated_w)
