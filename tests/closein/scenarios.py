@@ -168,7 +168,7 @@ WRONG: Mapping[str, Wrong] = {
     "too-hot": Wrong(
         visit=Visit(box=KITCHEN, spoil=_without_cooling, leaves_out=(*HANDS, "output", "radio")),
         step="heat",
-        sentence="sheds its load at 80 C|the module shed its load",
+        sentence="sheds its load at 80 °C|the module shed its load",
     ),
     "does-not-come-back": Wrong(
         visit=Visit(

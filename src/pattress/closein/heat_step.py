@@ -139,16 +139,16 @@ class _Watch:
                 " behind it. Leave all as it is, and watch it again for longer"
             )
             return Ended(outcome="unverified", sentence=sentence, facts=facts)
-        where = f"{predicted.settles_c:.0f} C ({predicted.low_c:.0f} to {predicted.high_c:.0f} C with 90 %)"
+        where = f"{predicted.settles_c:.0f} °C ({predicted.low_c:.0f} to {predicted.high_c:.0f} °C with 90 %)"
         under = f"; {predicted.assumption}" if isinstance(predicted, Scaled) else ""
-        limit = f"{self._limit_c:g} C{under}"
+        limit = f"{self._limit_c:g} °C{under}"
         match decision:
             case "above":
                 sentence = f"it will settle at {where}, and sheds its load at {limit}"
                 return Ended(outcome="broken", sentence=sentence, facts=facts)
             case "below" if self._warmest_c is not None and self._room_c is None:
                 today = f"it will settle at {where} in the room as it is, {MARGIN_K:g} K or more below {limit}"
-                warmest = f"how warm the room is was not said, so nothing is known for {self._warmest_c:g} C"
+                warmest = f"how warm the room is was not said, so nothing is known for {self._warmest_c:g} °C"
                 return Ended(outcome="unverified", sentence=f"{today}; {warmest}", facts=facts)
             case "below":
                 room = " in the room as it is, the plan naming no warmest" if self._warmest_c is None else ""

@@ -413,9 +413,9 @@ async def test_a_signal_that_is_too_near_to_tell_is_measured_for_longer() -> Non
 @pytest.mark.parametrize(
     ("limit_c", "outcome", "says", "watched_s"),
     [
-        (95, "met", "below 95 C", (470, 480)),  # clear by minute 3: who believes it then takes what changes for a rise
-        (64, "broken", "sheds its load at 64 C", (470, 480)),  # above the margin, and never at the limit
-        (48, "broken", "sheds its load at 48 C", (189, 200)),  # there after 240 s · ln(31 / 14)
+        (95, "met", "below 95 °C", (470, 480)),  # clear by minute 3: who believes it then takes what changes for a rise
+        (64, "broken", "sheds its load at 64 °C", (470, 480)),  # above the margin, and never at the limit
+        (48, "broken", "sheds its load at 48 °C", (189, 200)),  # there after 240 s · ln(31 / 14)
     ],
 )
 async def test_heat_is_predicted_from_the_first_minutes(
@@ -502,7 +502,7 @@ async def test_the_heat_of_a_shutter_is_that_of_the_module_alone() -> None:
     ended = await heat_step.heat(stage(script, profile=shutter))
 
     assert ended.outcome == "met", ended.sentence
-    assert "it will settle at 31 C" in ended.sentence
+    assert "it will settle at 31 °C" in ended.sentence
 
 
 @pytest.mark.parametrize(
@@ -524,7 +524,7 @@ async def test_the_warmest_room_is_judged_only_where_the_person_says_how_warm_it
     ended = await heat_step.heat(stage(script))
 
     assert (ended.outcome, sum("degrees Celsius" in text for text in script.asked)) == (outcome, prompts)
-    assert ("nothing is known for 30 C" in ended.sentence) is (outcome == "unverified")
+    assert ("nothing is known for 30 °C" in ended.sentence) is (outcome == "unverified")
 
 
 async def test_heat_is_read_no_more_often_than_it_needs() -> None:

@@ -47,7 +47,7 @@ SENTENCES: dict[str, tuple[str, Mapping[str, Value]]] = {
     "output.2": ("29.8 W on, planned 30 W; 0.1 W off", {"on_w": 29.8, "off_w": 0.1, "planned_w": 30.0}),
     "radio": ("-61 dBm with the plate on, 9 dB of margin; the plate takes 3 dB", {"margin_db": 9.0, "plate_db": 3.0}),
     "heat": (
-        "it will settle at 61 C (58 to 64 C with 90 %), 10 K or more below 95 C",
+        "it will settle at 61 °C (58 to 64 °C with 90 %), 10 K or more below 95 °C",
         {"limit_c": 95.0, "settles_c": 61.0, "low_c": 58.0, "high_c": 64.0, "load_w": 82.2},
     ),
     "power-cut": ("it came back after 9.5 s of silence, as planned", {"silent_s": 9.5}),
@@ -153,7 +153,7 @@ WITH_GAPS = record(
         step("input.1", minute=8, number=3),
     )
 )
-NOT_IN_ORDER = record(check(step("heat", "broken", "it will settle at 97 C, and sheds its load at 95 C", minute=20)))
+NOT_IN_ORDER = record(check(step("heat", "broken", "it will settle at 97 °C, and sheds its load at 95 °C", minute=20)))
 UNFINISHED = record(
     replace(
         check(step("output.2", "broken", "the fan did not start: 0.1 W", minute=16), without=("heat", "power-cut",

@@ -69,7 +69,7 @@ def test_the_id_is_that_of_the_record_and_not_of_what_may_become_better_known() 
     )
     others = [
         record(replace(check(), who="B. Fitter")),
-        record(check(step("heat", sentence="it will settle at 62 C", minute=20))),
+        record(check(step("heat", sentence="it will settle at 62 °C", minute=20))),
         record(check(step("input.1", number=2, minute=8))),
         record(replace(check(), is_signed_off=False)),
         record(agreed=replace(AGREED, values={"mqtt.port": 1883})),
