@@ -238,16 +238,18 @@ class CloseInRunner:
         return await do[kind]()
 
     async def _found(self, run: "_Run") -> Ended:
-        begun_with = run.check.device
+        stage, begun_with = run.stage, run.check.device
+        stage.device = other = None
         try:
-            ended = await module_steps.find(run.stage, run.finder, begun_with)
-        finally:
-            run.stage.other_devices = run.finder.at_points()
-            device = run.stage.device
-            if device is not None and begun_with in (None, *device.ids):
-                await self._store.close_in_device(run.check.id, device.id)
-        if device is not None and begun_with not in (None, *device.ids):
-            sentence = f"{device.title} is another module than the one with which this check was begun ({begun_with})"
+            ended = await module_steps.find(stage, run.finder, begun_with)
+        finally:  # a caution that is not heeded leaves the step out, not the question which module it is
+            stage.other_devices = run.finder.at_points()
+            if stage.device is not None and begun_with not in (None, *stage.device.ids):
+                other, stage.device = stage.device, None
+            elif stage.device is not None:
+                await self._store.close_in_device(run.check.id, stage.device.id)
+        if other is not None:
+            sentence = f"{other.title} is another module than the one with which this check was begun ({begun_with})"
             return Ended(outcome="broken", sentence=f"{sentence}: begin anew, with --anew")
         return ended
 

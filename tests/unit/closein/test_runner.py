@@ -377,6 +377,22 @@ async def test_a_check_is_taken_up_with_the_module_that_it_was_begun_with_and_no
     assert "another module than the one with which this check was begun" in other.results[0].sentence
 
 
+async def test_another_module_is_not_gone_on_with_where_a_caution_is_not_heeded(
+    unbound: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    appears(sighting(1))(monkeypatch)
+    await walked(unbound, script(), monkeypatch, "hall-lights", step="found")
+    talk = script()
+    talk.heeds = False
+    appears(sighting(2))(monkeypatch)
+    bound = replace(unbound, plan=Plan(points=(replace(unbound.plan.points[0], mac="02:00:5e:00:53:92"),)))
+
+    [check] = await walked(bound, talk, monkeypatch, "hall-lights")
+
+    assert [(one.step, one.outcome) for one in check.results] == [("found", "skipped")]
+    assert (check.device, check.is_signed_off) == ("mac:02:00:5e:00:53:91", False)
+
+
 async def test_steps_that_rest_on_a_plan_that_was_changed_since_are_done_again(
     site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
