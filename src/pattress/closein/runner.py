@@ -10,6 +10,7 @@ import asyncio
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from itertools import count
 
 from pattress.audit.kept import kept_sightings
 from pattress.audit.outlook import close_outlook_of
@@ -150,8 +151,8 @@ class CloseInRunner:
                     group.create_task(self._once(run, step), name=f"{step.name} at {run.stage.point.name}")
                     for run, step in tries
                 ]
-        except* StopCheckError:
-            raise StopCheckError from None
+        except ExceptionGroup as group:
+            raise (StopCheckError() if group.subgroup(StopCheckError) else group.exceptions[0]) from None
         finally:
             for run, _ in tries:
                 run.stage.talk = self._talk
@@ -187,7 +188,7 @@ class CloseInRunner:
         except SkipStepError as reason:
             ended = Ended(outcome="skipped", sentence=str(reason))
         except BaseException:  # stopped, or the program ends: what was read so far is kept, as of a try cut short
-            await self._store.keep_samples(run.check.id, step.name, stage.samples)
+            await self._keep_samples(run, step)
             raise
         result = StepResult(
             step=step.name, title=step.title, outcome=ended.outcome, sentence=ended.sentence, began_at=began_at,
@@ -202,14 +203,22 @@ class CloseInRunner:
             await self._agree(run)
         return result
 
+    async def _keep_samples(self, run: "_Run", step: Step) -> None:
+        """Keep what was read in a try that was cut short, where the database takes it: it is ending already."""
+        try:
+            await self._store.keep_samples(run.check.id, step.name, run.stage.samples)
+        except StoreError as error:
+            run.stage.talk.say(f"What was read in {step.name} is lost: {error}")
+
     async def _keep(self, run: "_Run", result: StepResult) -> None:
         """Keep a result; where the database is full or busy, the person may make room and have it tried again."""
-        while True:
+        for number in count(1):
             try:
                 await self._store.keep_step(run.check.id, result)
             except StoreError as error:
-                run.stage.talk.say(str(error))
-                text = f"{result.step} could not be kept, and would have to be done anew. Try to keep it again?"
+                # Each try is a question of its own: to the same words a walk has the answer already.
+                what = f"{result.step} at {run.stage.point.name} could not be kept ({number}): {error}"
+                text = f"{what} It would have to be done anew. Try to keep it again?"
                 if await run.stage.talk.ask(Question(text=text, replies=("again", "stop"))) == "stop":
                     raise StopCheckError from error
             else:

@@ -301,7 +301,7 @@ async def test_what_was_read_in_a_step_that_is_stopped_or_cut_short_is_kept(
 async def test_a_result_that_a_full_disk_refuses_is_kept_when_there_is_room(
     site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    talk = script().when("radio could not be kept", "again").when("Switch the circuit off", "stop")
+    talk = script().when("could not be kept", "again").when("Switch the circuit off", "stop")
     talk.replies = [one for one in talk.replies if not callable(one[1])]
     kept, refused = Store.keep_step, list[str]()
 
@@ -316,9 +316,65 @@ async def test_a_result_that_a_full_disk_refuses_is_kept_when_there_is_room(
     [check] = await walked(site, talk, monkeypatch, "hall-lights")
 
     assert refused == ["radio"]
-    assert any("the disk is full" in text for text in talk.said)
+    assert any("the disk is full" in text for text in talk.asked)
     assert sum("Fit the plate" in text for text in talk.asked) == 1, "the step itself is not done again"
     assert {one.step: one.outcome for one in check.results}["radio"] == "met"
+
+
+async def test_a_result_of_a_walk_that_a_full_disk_refuses_is_asked_about_each_time(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = script()
+    for reply in ("again", "again", "stop"):
+        talk.when("could not be kept", reply)  # type: ignore[arg-type]
+    kept, refused = Store.keep_step, list[str]()
+
+    async def keep_step(self: Store, number: int, result: StepResult) -> int:
+        if result.step == "power-cut" and number == 2:
+            refused.append(result.step)
+            assert len(refused) < 9, "nobody is asked"
+            raise StoreError("the disk is full", where="pattress.db", next_step="Make room")
+        return await kept(self, number, result)
+
+    monkeypatch.setattr(Store, "keep_step", keep_step)
+
+    await walked(site, talk, monkeypatch, "hall-lights", "yard-lights")
+
+    assert len(refused) == 3
+    assert sum("could not be kept" in text for text in talk.asked) == 3
+    assert "the same command takes it up again" in talk.said[-1]
+
+
+async def test_who_stops_while_the_disk_is_full_stops_in_order(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    talk = script()
+    talk.replies.insert(0, ("Switch the circuit off", "stop"))
+
+    async def keep_samples(*_: object) -> int:
+        raise StoreError("the disk is full", where="pattress.db", next_step="Make room")
+
+    monkeypatch.setattr(Store, "keep_samples", keep_samples)
+
+    await walked(site, talk, monkeypatch, "hall-lights", "yard-lights")
+
+    assert any("What was read in power-cut is lost: " in text for text in talk.said)
+    assert "the same command takes it up again" in talk.said[-1]
+
+
+async def test_a_fault_at_one_of_several_points_is_that_fault_itself(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    reads = Store.close_in
+
+    async def close_in(self: Store, number: int) -> CloseIn:
+        check = await reads(self, number)
+        if any(one.step == "power-cut" for one in check.results):
+            raise StoreError("it is damaged", where="pattress.db", next_step="See to it")
+        return check
+
+    monkeypatch.setattr(Store, "close_in", close_in)
+
+    with pytest.raises(StoreError, match="it is damaged"):
+        await walked(site, script(), monkeypatch, "hall-lights", "yard-lights")
 
 
 def appears(*sightings: Sighting) -> Callable[[pytest.MonkeyPatch], None]:
