@@ -196,11 +196,11 @@ def breaker_answer(
         breaker_a: The rating of the protective device, in amperes.
         tables: Their `continuous_factor` is 1.25 in the NEC family (a continuous load fills at most 80 %), 1 in the
             IEC family, where Ib <= In <= Iz.
-        size: The circuit's conductor; None leaves it unjudged, and the answer says so.
+        size: The circuit's conductor; None is that it was not said.
         laying: A way of laying of the tables; None is their own.
 
     Values: `design_a`, `counted_a`, `breaker_a`, and with a conductor `capacity_a`. `undecided` where it would fit but
-    the power of some load is not known.
+    the conductor, or the power of some load, is not known.
 
     Raises:
         CircuitError: If a number cannot be, or the way of laying is not in the tables.
@@ -223,7 +223,7 @@ def breaker_answer(
     cautions: list[str] = []
     is_protected = True
     if size is None:
-        cautions.append("The conductor was not said, so whether the breaker protects it was not judged.")
+        says.append("The conductor was not said, so whether the breaker protects it was not judged.")
     else:
         capacity = capacity_of(size, tables, laying)
         values["capacity_a"] = capacity.value
@@ -234,9 +234,10 @@ def breaker_answer(
         says.append(f"A breaker of {shown(breaker_a)} A {word} {size.name} with its {shown(capacity.value)} A.")
         cautions.append("Grouped cables, thermal insulation and warm places lower what a conductor carries.")
     verdict: Verdict = "fits" if is_carried and is_protected else "unfit"
-    if verdict == "fits" and not all(draw.is_known for draw in draws):
-        verdict = "undecided"
+    if not all(draw.is_known for draw in draws):
         says.append("The power of some load was not said, so it was not counted.")
+    if verdict == "fits" and (size is None or not all(draw.is_known for draw in draws)):
+        verdict = "undecided"
     return Answer(
         question="breaker",
         verdict=verdict,

@@ -24,6 +24,7 @@ NEC = shipped_tables("nec")
 WATTS = some.floats(min_value=0, max_value=1e6)
 VOLTS = some.floats(min_value=1, max_value=1000)
 FACTORS = some.floats(min_value=0.1, max_value=1)
+THIN = size_of(Conductors(mm2=1.5), IEC)
 DOWNLIGHTS = Load(channel="output.1", kind="led-lamp", name="six downlights", power_w=9, count=6, power_factor=0.9)
 
 
@@ -91,8 +92,8 @@ def test_a_load_of_unknown_power_leaves_the_breaker_undecided() -> None:
     known = draw_of(DOWNLIGHTS, 230, IEC)
     unknown = draw_of(Load(channel="output.2", kind="led-lamp"), 230, IEC)
 
-    assert breaker_answer([known, unknown], 16, IEC).verdict == "undecided"
-    assert breaker_answer([known], 16, IEC).verdict == "fits"
+    assert breaker_answer([known, unknown], 16, IEC, size=THIN).verdict == "undecided"
+    assert breaker_answer([known], 16, IEC, size=THIN).verdict == "fits"
 
 
 def test_a_contact_free_of_potential_draws_nothing_and_that_is_known() -> None:
@@ -117,21 +118,23 @@ def test_a_rating_is_never_above_either_of_its_two(amperes: float, watts: float,
 
 def test_a_breaker_that_does_not_protect_its_conductor_does_not_fit() -> None:
     draws = [draw_of(DOWNLIGHTS, 230, IEC)]
-    thin = size_of(Conductors(mm2=1.5), IEC)
 
-    answer = breaker_answer(draws, 20, IEC, size=thin)
+    answer = breaker_answer(draws, 20, IEC, size=THIN)
 
     assert answer.verdict == "unfit"
     assert "does not protect 1.5 mm²" in answer.sentence
-    assert breaker_answer(draws, 16, IEC, size=thin).verdict == "fits"
-    assert breaker_answer(draws, 16, IEC, size=thin, laying="A1").verdict == "unfit"
+    assert breaker_answer(draws, 16, IEC, size=THIN).verdict == "fits"
+    assert breaker_answer(draws, 16, IEC, size=THIN, laying="A1").verdict == "unfit"
 
 
-def test_a_conductor_left_unsaid_is_said_to_be_unjudged() -> None:
-    answer = breaker_answer([draw_of(DOWNLIGHTS, 230, IEC)], 16, IEC)
+def test_a_conductor_left_unsaid_leaves_the_breaker_undecided_and_is_said_so() -> None:
+    draws = [draw_of(DOWNLIGHTS, 230, IEC)]
 
-    assert answer.verdict == "fits"
-    assert any("was not judged" in caution for caution in answer.cautions)
+    answer = breaker_answer(draws, 16, IEC)
+
+    assert answer.verdict == "undecided"
+    assert "whether the breaker protects it was not judged" in answer.sentence
+    assert breaker_answer(draws, 0.1, IEC).verdict == "unfit"
 
 
 def test_a_way_of_laying_that_is_not_in_the_tables_is_told_the_nearest() -> None:

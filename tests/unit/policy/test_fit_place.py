@@ -122,6 +122,13 @@ def test_a_breaker_too_large_for_its_conductor_is_broken() -> None:
     assert "A breaker of 20 A does not protect" in fit.sentence
 
 
+def test_a_breaker_whose_conductor_the_plan_leaves_out_is_never_met() -> None:
+    fit = judged(RELAY, HEATER, conductors=None)["fit-breaker"]
+
+    assert fit.outcome == "unverified"
+    assert "The conductor was not said" in fit.sentence
+
+
 def test_a_run_that_is_too_long_loses_too_much() -> None:
     lamps = Load(channel="output.1", kind="incandescent", power_w=60, count=20)
 
