@@ -12,6 +12,7 @@ from pattress.model.errors import UsageError
 from pattress.model.plan import Point
 from pattress.model.profile import Profile
 from pattress.model.vocabulary import Value
+from pattress.report.planned import planned_steps
 
 _HANDS: tuple[StepKind, ...] = ("input", "drive", "output", "radio", "heat", "power-cut")
 # Steps that are not looked at each time anyway, by the beginning of the name of what they rest on.
@@ -82,8 +83,22 @@ def to_do(steps: Sequence[Step], check: CloseIn, only: str | None) -> list[Step]
 
 
 def outdated(check: CloseIn, planned: Mapping[str, Value]) -> list[StepResult]:
-    """Return the results that rest on a plan which was changed since: `planned` is that of now."""
+    """Return the results that are to be done again as the plan was changed since: `planned` is that of now.
+
+    They rest on what was changed, or are of a step that the plan has again.
+    """
     names = check.planned.keys() | planned.keys()
     changed = {one.split(".")[0] for one in names if check.planned.get(one) != planned.get(one)}
     kinds = {kind for part in changed for kind in _RESTS_ON.get(part, ())}
-    return [one for one in check.results if one.kind in kinds and one.outcome in ("met", "unverified")]
+    now, before = planned_steps(planned), planned_steps(check.planned)
+    return [
+        one
+        for one in check.results
+        if one.step in now and (one.step not in before or (one.kind in kinds and one.outcome in ("met", "unverified")))
+    ]
+
+
+def dropped(check: CloseIn, planned: Mapping[str, Value]) -> list[StepResult]:
+    """Return the broken results of steps that the plan of now has no more: nobody can do those again."""
+    now = planned_steps(planned)
+    return [one for one in check.results if one.step not in now and one.outcome == "broken"]

@@ -18,14 +18,14 @@ from pattress.audit.session import Clock, Session, open_session, planned_sightin
 from pattress.closein import end_steps, heat_step, long_steps, module_steps, output_steps, switch_steps
 from pattress.closein.cautions import MEND
 from pattress.closein.channels import channels_of
-from pattress.closein.checks import Step, outdated, steps_of, to_do
+from pattress.closein.checks import Step, dropped, outdated, steps_of, to_do
 from pattress.closein.finding import Finder
 from pattress.closein.pace import Pace
 from pattress.closein.record import planned_of
 from pattress.closein.shared_talk import SharedTalk
 from pattress.closein.stage import Ended, Stage
 from pattress.closein.talk import Question, SkipStepError, StopCheckError, Talk
-from pattress.model.closein import CloseIn, StepResult
+from pattress.model.closein import CloseIn, StepOutcome, StepResult
 from pattress.model.device import Device
 from pattress.model.errors import StoreError
 from pattress.model.finding import Finding
@@ -105,18 +105,27 @@ class CloseInRunner:
         return _Run(check, stage, finder, every_step, steps, order.who, is_one_of_several=len(order.points) > 1)
 
     async def _replanned(self, check: CloseIn, planned: Mapping[str, Value]) -> CloseIn:
-        """Take up a check whose plan was changed since: what rests on that is broken until it is done again."""
+        """Take up a check whose plan was changed since: what rests on that is broken until it is done again.
+
+        What is broken and the plan has no more is left out.
+        """
         old = outdated(check, planned)
         for one in old:
-            now = self._clock()
             why = f"the plan was changed since it was {one.outcome}: it is to be done again"
-            redo = replace(one, outcome="broken", sentence=why, began_at=now, ended_at=now, facts={}, samples=())
-            await self._store.keep_step(check.id, redo)
+            await self._overtaken(check, one, "broken", why)
+        for one in dropped(check, planned):
+            await self._overtaken(check, one, "skipped", "it was broken, and the plan has it no more")
         await self._store.close_in_planned(check.id, planned)
         if old:
             names = ", ".join(one.step for one in old)
             self._talk.say(f"The plan of {check.point} was changed since. To be done again: {names}.")
         return await self._store.close_in(check.id)
+
+    async def _overtaken(self, check: CloseIn, result: StepResult, outcome: StepOutcome, why: str) -> None:
+        """Keep that a result counts no more, as another try of its step."""
+        now = self._clock()
+        newer = replace(result, outcome=outcome, sentence=why, began_at=now, ended_at=now, facts={}, samples=())
+        await self._store.keep_step(check.id, newer)
 
     async def _walk(self, runs: Sequence["_Run"]) -> None:
         """Do what is done at each box, then what is waited for together, then the end of each."""

@@ -10,13 +10,13 @@ import pytest
 
 from pattress.cli.commands.close_in import status_of_checks
 from pattress.cli.output import UNVERIFIED
-from pattress.closein import end_steps, runner
+from pattress.closein import end_steps, runner, switch_steps
 from pattress.closein.pace import Pace
 from pattress.closein.runner import CloseInRunner, Order
 from pattress.closein.stage import Ended
 from pattress.closein.talk import Question, Reply
 from pattress.identity import Merged, merge
-from pattress.model.circuit import Circuit
+from pattress.model.circuit import Circuit, Drive
 from pattress.model.closein import CloseIn, StepResult
 from pattress.model.device import Device, Sighting
 from pattress.model.errors import StoreError
@@ -468,6 +468,43 @@ async def test_steps_that_rest_on_a_plan_that_was_changed_since_are_done_again(
     assert (radio.outcome, radio.number) == ("met", 1)
     assert not check.is_signed_off
     assert "The plan of hall-lights was changed since. To be done again: heat." in again.said
+
+
+async def test_a_step_that_the_plan_has_no_more_does_not_keep_a_check_from_its_end(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    driving = replace(POINTS[0], drives=(Drive(input=1, channel="output.1", point="yard-lights"),))
+    drives = replace(site, plan=Plan(points=(driving, POINTS[1])))
+    stops = script().when("It is broken", "stop")
+    monkeypatch.setattr(switch_steps, "driven", broken)
+
+    [stopped] = await walked(drives, stops, monkeypatch, "hall-lights")
+    [check] = await walked(site, script(), monkeypatch, "hall-lights")
+    async with Store.open(site.folder / "pattress.db") as store:
+        tries = [one.outcome for one in await store.tries_of(stopped.id) if one.step == "drive.1"]
+
+    assert check.id == stopped.id
+    assert tries == ["broken", "skipped"]
+    dropped = next(one for one in check.results if one.step == "drive.1")
+    assert dropped.sentence == "it was broken, and the plan has it no more"
+    assert check.is_signed_off
+
+
+async def test_a_step_that_the_plan_has_again_is_done_again(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    driving = replace(POINTS[0], drives=(Drive(input=1, channel="output.1", point="yard-lights"),))
+    drives = replace(site, plan=Plan(points=(driving, POINTS[1])))
+    monkeypatch.setattr(switch_steps, "driven", broken)
+    await walked(drives, script().when("It is broken", "stop"), monkeypatch, "hall-lights", step="drive.1")
+    await walked(site, script(), monkeypatch, "hall-lights", step="fit")
+
+    [check] = await walked(drives, script(), monkeypatch, "hall-lights", step="fit")
+
+    drive = next(one for one in check.results if one.step == "drive.1")
+    assert (drive.outcome, "to be done again" in drive.sentence) == ("broken", True)
+
+
+async def broken(*_: object) -> Ended:
+    return Ended(outcome="broken", sentence="it did not answer")
 
 
 async def test_before_a_hand_goes_into_the_box_to_mend_something_the_person_is_warned(
