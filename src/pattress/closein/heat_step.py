@@ -125,14 +125,15 @@ class _Watch:
         if shed:
             sentence = f"{' and '.join(shed)} went off while it was watched: the module shed its load"
             return Ended(outcome="broken", sentence=sentence, facts=facts)
-        if not self._is_loaded:
+        is_too_hot = decision == "above"  # with less than all of its load on it is so all the more
+        if not self._is_loaded and not is_too_hot:
             return Ended(outcome="unverified", sentence="nothing was on, so that nothing got warm", facts=facts)
-        if self._not_seen_on:
+        if self._not_seen_on and not is_too_hot:
             sentence = f"{' and '.join(self._not_seen_on)} had not all of its load on, and no meter tells how much"
             return Ended(outcome="unverified", sentence=sentence, facts=facts)
         if predicted is None:
-            timer = "its own timer switched it off before" if self._went_off else "it was watched for too short a time:"
-            return Ended(outcome="unverified", sentence=f"{timer} anything could be predicted", facts=facts)
+            why = "its own timer switched it off" if self._went_off else "the time to watch it was over"
+            return Ended(outcome="unverified", sentence=f"{why} before anything could be predicted", facts=facts)
         if decision == "needs more time" and not predicted.is_one_lag:
             sentence = (
                 "it does not warm as one body under one load: load or plate changed meanwhile, or something slow warms"

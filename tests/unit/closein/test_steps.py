@@ -579,6 +579,27 @@ async def test_without_a_meter_all_must_be_fully_on_for_heat_to_be_predicted(
     assert says is None or ended.sentence.startswith(says)
 
 
+async def test_what_is_too_hot_with_less_than_its_load_is_broken() -> None:
+    profile = replace(PROFILE, channels={"output": 2})
+    script = Scripted(**{"output.1.on": True, "health.temperature_c": 86.0}).when("Switch on all that it feeds", "done")
+    script.wording = "30"
+
+    ended = await heat_step.heat(stage(script, profile=profile))
+
+    assert (ended.outcome, "sheds its load at 85 °C" in ended.sentence) == ("broken", True), ended.sentence
+
+
+async def test_a_time_that_is_too_short_is_said_to_be_so() -> None:
+    script = Scripted(**{"output.1.on": True, "output.2.on": True, "meter.1.power_w": 60.0, "meter.2.power_w": 25.0})
+    script.when("Switch on all that it feeds", "done")
+
+    ended = await heat_step.heat(stage(script, heat_s=30))
+
+    assert (ended.outcome, ended.sentence) == (
+        "unverified", "the time to watch it was over before anything could be predicted",
+    )  # fmt: skip
+
+
 CUT = "Switch the circuit off at the board"
 
 

@@ -26,7 +26,7 @@ def close_in(
     anew: Annotated[bool, typer.Option("--anew", help="Begin anew, also where a check was stopped half-way.")] = False,
     heat_minutes: Annotated[
         float | None,
-        typer.Option("--heat-minutes", min=1, max=120, help="Watch the heat at most so long; 8 if not given."),
+        typer.Option("--heat-minutes", min=2, max=120, help="Watch the heat for so long; 8 if not given."),
     ] = None,
     site: SiteFolder = Path(),
     json: AsJson = False,
