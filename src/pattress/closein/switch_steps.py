@@ -21,6 +21,7 @@ from pattress.model.vocabulary import Value
 EARLY_S = (
     2.0  # by so much what a switch drives may be seen to move sooner than the switch, as one is read before the other
 )
+ONE_MOVE_S = 5.0  # what is seen to have moved again sooner goes on; a shutter of two minutes moves 2 % in 2.4 s
 SLOW_S = 8.0  # how long a hand may pause between two presses
 
 Trace = dict[str, list[tuple[float, bool]]]
@@ -193,8 +194,9 @@ async def driven(stage: Stage, drive: Drive) -> Ended:
 class _Answer:
     """Whether what a switch drives moved when the switch did.
 
-    `seconds` is how long after the switch, None as long as it has not; `has_moved` whether it moved at all;
-    `is_reported` whether anything is known of the switch.
+    `seconds` is how long after the switch it began to move, None as long as it has not; `has_moved` whether it moved at
+    all; `is_reported` whether anything is known of the switch. A shutter that ran or a lamp that faded before, and goes
+    on with it, has not answered.
     """
 
     def __init__(self, switch: str, driven: str, within_s: float) -> None:
@@ -205,6 +207,7 @@ class _Answer:
         self._driven = driven
         self._last: dict[str, Value] = {}
         self._moved_at: dict[str, datetime] = {}
+        self._began_at: datetime | None = None  # when what is driven began the move that it was last seen in
 
     @property
     def is_reported(self) -> bool:
@@ -212,20 +215,30 @@ class _Answer:
 
     def take(self, own: Reading, there: Reading) -> None:
         """Take in a reading of the switch's module and one of what it drives, of one moment or nearly."""
-        for name, reading in ((self.switch, own), (self._driven, there)):
-            reported = reading.values.get(name) if isinstance(reading, Snapshot) else None
-            if reported is None:
-                continue
-            if moved(self._last.get(name), reported.value):
-                self._moved_at[name] = reading.taken_at
-            # What moves slowly is compared with where it was when it last counted as moved.
-            if name not in self._last or self._moved_at.get(name) == reading.taken_at:
-                self._last[name] = reported.value
+        self._take(self.switch, own)
+        earlier = self._moved_at.get(self._driven)
+        if self._take(self._driven, there):
+            now, value = self._moved_at[self._driven], self._last[self._driven]
+            is_one_move = earlier is not None and (now - earlier).total_seconds() < ONE_MOVE_S
+            if isinstance(value, bool) or not is_one_move:
+                self._began_at = now
         self.has_moved = self._driven in self._moved_at
-        if self.has_moved and self.switch in self._moved_at and self.seconds is None:
-            seconds = (self._moved_at[self._driven] - self._moved_at[self.switch]).total_seconds()
+        if self._began_at is not None and self.switch in self._moved_at and self.seconds is None:
+            seconds = (self._began_at - self._moved_at[self.switch]).total_seconds()
             if -EARLY_S <= seconds <= self._within_s:
                 self.seconds = max(seconds, 0.0)
+
+    def _take(self, name: str, reading: Reading) -> bool:
+        """Take in a value, and return whether it is another than when it last counted as moved."""
+        reported = reading.values.get(name) if isinstance(reading, Snapshot) else None
+        if reported is None:
+            return False
+        has_moved = moved(self._last.get(name), reported.value)
+        if has_moved:
+            self._moved_at[name] = reading.taken_at
+        if has_moved or name not in self._last:
+            self._last[name] = reported.value
+        return has_moved
 
 
 async def _read_at(stage: Stage, point: Point, names: Collection[str]) -> Reading:

@@ -180,6 +180,21 @@ async def test_what_moved_while_the_caution_was_read_has_not_answered() -> None:
     assert ended.outcome == "broken", ended.sentence
 
 
+def running(script: Scripted) -> None:
+    """A shutter that runs through the whole time, 1 % with each reading."""
+    script.values["shutter.position_pct"] = round(float(script.values["shutter.position_pct"]) + 1, 1)
+
+
+async def test_a_shutter_that_ran_already_has_not_answered_to_a_switch() -> None:
+    script = Scripted(**{"shutter.position_pct": 20})
+    script.each_reading = running
+    script.when(OPERATE, lambda one: one.after(4, **{"input.2.closed": True}))
+
+    ended = await switch_steps.driven(stage(script, point=BLIND, profile=SHUTTER, switch_s=15), BLIND.drives[0])
+
+    assert (ended.outcome, "moved, and not with input 2" in ended.sentence) == ("unverified", True), ended.sentence
+
+
 def test_where_nothing_says_how_a_module_should_be_set_nothing_is_met() -> None:
     on_stage = stage(Scripted(), point=Point(name="attic", room="Attic", kind="twin"))
     reading = Snapshot(device=DEVICE.id, kind="twin", taken_at=NOON, duration_s=0.1, values={})
