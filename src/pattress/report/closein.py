@@ -8,25 +8,13 @@ from collections.abc import Iterator, Sequence
 from pattress.model.closein import CloseIn, StepResult
 from pattress.report.document import Document, time_text
 from pattress.report.planned import steps_not_done
-from pattress.report.visible import visible
+from pattress.report.text import Style
 
 
-def check_lines(checks: Sequence[CloseIn]) -> Iterator[str]:
-    """Yield one line for each check, one for each step that is not met, and one of those that were not done."""
-    for check in checks:
-        count = dict.fromkeys(("met", "broken", "unverified", "skipped"), 0)
-        for result in check.results:
-            count[result.outcome] += 1
-        state = "signed off" if check.is_signed_off else "NOT signed off: do not close the wall"
-        yield visible(
-            f"{check.point}: {state}. {count['met']} met, {count['broken']} broken, {count['unverified']} could not be "
-            f"checked, {count['skipped']} skipped (check {check.id})"
-        )
-        for result in check.results:
-            if result.outcome != "met":
-                yield visible(f"  {result.outcome}: {result.step}: {result.sentence}")
-        if not_done := steps_not_done(check):
-            yield visible(f"  not done: {', '.join(not_done)}")
+def check_text(checks: Sequence[CloseIn], style: Style) -> str:
+    """Return what came of each check, each step that is not met, and those that were not done, within the width."""
+    lines = (line for entry in _entries(checks) for line in style.wrapped(entry, hanging=4))
+    return "\n".join(lines) + "\n"
 
 
 def close_in_document(checks: Sequence[CloseIn]) -> Document:
@@ -47,6 +35,23 @@ def step_entry(result: StepResult) -> Document:
         "facts": dict(result.facts),
         "sample_count": len(result.samples),
     }
+
+
+def _entries(checks: Sequence[CloseIn]) -> Iterator[str]:
+    for check in checks:
+        count = dict.fromkeys(("met", "broken", "unverified", "skipped"), 0)
+        for result in check.results:
+            count[result.outcome] += 1
+        state = "signed off" if check.is_signed_off else "NOT signed off: do not close the wall"
+        yield (
+            f"{check.point}: {state}. {count['met']} met, {count['broken']} broken, {count['unverified']} could not be "
+            f"checked, {count['skipped']} skipped (check {check.id})"
+        )
+        for result in check.results:
+            if result.outcome != "met":
+                yield f"  {result.outcome}: {result.step}: {result.sentence}"
+        if not_done := steps_not_done(check):
+            yield f"  not done: {', '.join(not_done)}"
 
 
 def _check_entry(check: CloseIn) -> Document:

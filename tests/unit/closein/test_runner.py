@@ -24,7 +24,8 @@ from pattress.model.plan import Plan, Point
 from pattress.model.reading import Reading, Unreadable
 from pattress.model.site import Site
 from pattress.model.vocabulary import Value
-from pattress.report.closein import check_lines
+from pattress.report.closein import check_text
+from pattress.report.text import Style
 from pattress.store.store import Store
 from unit.closein.scripted import AT_REST, NOON, Scripted, stage
 
@@ -562,7 +563,7 @@ async def test_a_step_alone_does_not_make_a_whole_check_and_the_sign_off_says_so
     assert check.is_signed_off
     assert "Not shown: found (not done), recognised (not done)" in talk.asked[-1]
     assert status_of_checks([check]) == UNVERIFIED
-    assert list(check_lines([check]))[-1].startswith("  not done: found, recognised, ")
+    assert check_text([check], Style()).splitlines()[1].startswith("  not done: found, recognised, ")
 
 
 @pytest.mark.parametrize(("step", "kept"), [(None, [("found", "skipped")]), ("sign-off", []), ("heat", [])])

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pattress.cli.options import AsJson, SiteFolder, load, point_named, run, store_path
-from pattress.cli.output import ALL_MET, BROKEN, UNVERIFIED, give, give_json, leave
+from pattress.cli.output import ALL_MET, BROKEN, UNVERIFIED, give, give_json, leave, style
 from pattress.model.errors import UsageError
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def close_in(
     """
     from pattress.closein.pace import Pace
     from pattress.closein.runner import Order, with_heat
-    from pattress.report.closein import check_lines, close_in_document
+    from pattress.report.closein import check_text, close_in_document
 
     if not who.strip():
         raise UsageError(
@@ -57,7 +57,7 @@ def close_in(
     if json:
         give_json(close_in_document(checks))
     else:
-        give("\n" + "\n".join(check_lines(checks)))
+        give("\n" + check_text(checks, style()))
     leave(status_of_checks(checks))
 
 
