@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from pattress.closein.cautions import LIVE_SWITCH, MOVES
 from pattress.closein.channels import channel_named, input_names, moved
-from pattress.closein.contacts import ASKED, QUIET_S, contact_kind, edges, instruction
+from pattress.closein.contacts import ASKED, QUIET_S, contact_kind, edges, hold_s, instruction
 from pattress.closein.stage import Ended, Heard, Stage
 from pattress.closein.talk import Question
 from pattress.model.circuit import Drive
@@ -173,8 +173,12 @@ async def driven(stage: Stage, drive: Drive) -> Ended:
     def look(_reading: Reading) -> bool:
         return answer.seconds is not None
 
+    asked_at = stage.clock()
+    await read([channel.state])
+    held_s = hold_s((stage.clock() - asked_at).total_seconds() + stage.pace.poll_s)
     where = f"{drive.channel} at {point.name} ({channel.feeds})"
-    text = f"Operate the switch of input {drive.input} once: {where} must answer. If it springs back, hold it for 1 s."
+    once = f"Operate the switch of input {drive.input} once: {where} must answer."
+    text = f"{once} If it springs back, hold it for {held_s:.0f} s."
     reply = await stage.until_read(Question(text=text), read, look, [channel.state], limit_s=stage.pace.switch_s)
     if reply == "done":  # the person has done it; what it drives has a little time
         await stage.until_read(
@@ -214,28 +218,28 @@ class _Answer:
         return self.switch in self._last
 
     def take(self, own: Reading, there: Reading) -> None:
-        """Take in a reading of the switch's module and one of what it drives, of one moment or nearly."""
-        self._take(self.switch, own)
+        """Take in a reading of the switch's module and one of what it drives, which were asked for at one moment."""
+        at = max(own.taken_at, there.taken_at)
+        self._take(self.switch, own, at)
         earlier = self._moved_at.get(self._driven)
-        if self._take(self._driven, there):
-            now, value = self._moved_at[self._driven], self._last[self._driven]
-            is_one_move = earlier is not None and (now - earlier).total_seconds() < ONE_MOVE_S
-            if isinstance(value, bool) or not is_one_move:
-                self._began_at = now
+        if self._take(self._driven, there, at):
+            is_one_move = earlier is not None and (at - earlier).total_seconds() < ONE_MOVE_S
+            if isinstance(self._last[self._driven], bool) or not is_one_move:
+                self._began_at = at
         self.has_moved = self._driven in self._moved_at
         if self._began_at is not None and self.switch in self._moved_at and self.seconds is None:
             seconds = (self._began_at - self._moved_at[self.switch]).total_seconds()
             if -EARLY_S <= seconds <= self._within_s:
                 self.seconds = max(seconds, 0.0)
 
-    def _take(self, name: str, reading: Reading) -> bool:
+    def _take(self, name: str, reading: Reading, at: datetime) -> bool:
         """Take in a value, and return whether it is another than when it last counted as moved."""
         reported = reading.values.get(name) if isinstance(reading, Snapshot) else None
         if reported is None:
             return False
         has_moved = moved(self._last.get(name), reported.value)
         if has_moved:
-            self._moved_at[name] = reading.taken_at
+            self._moved_at[name] = at
         if has_moved or name not in self._last:
             self._last[name] = reported.value
         return has_moved

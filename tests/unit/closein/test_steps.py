@@ -1,5 +1,6 @@
 """The steps of the close-in check, each with a module and a person that do as they are told."""
 
+import asyncio
 import itertools
 import math
 from dataclasses import replace
@@ -13,8 +14,8 @@ from pattress.closein.stage import Ended
 from pattress.closein.talk import Reply, SkipStepError, StopCheckError
 from pattress.model.circuit import Circuit, Drive, Load
 from pattress.model.device import Device
-from pattress.model.plan import Point
-from pattress.model.reading import Snapshot
+from pattress.model.plan import Plan, Point
+from pattress.model.reading import Reading, Snapshot
 from pattress.model.vocabulary import Value
 from unit.closein.scripted import DEVICE, LOADS, NOON, POINT, PROFILE, READING_S, Act, Scripted, stage
 
@@ -178,6 +179,32 @@ async def test_what_moved_while_the_caution_was_read_has_not_answered() -> None:
     ended = await switch_steps.driven(stage(script, point=drives, switch_s=5), drives.drives[0])
 
     assert ended.outcome == "broken", ended.sentence
+
+
+async def test_a_switch_whose_module_answers_slowly_is_seen_with_what_it_drives_and_is_held_for_longer() -> None:
+    """Both move at one moment; the module of the switch tells of it 6 s later than the other one."""
+    drives = (Drive(input=1, channel="output.1", point="yard-lights"),)
+    yard = Point(name="yard-lights", room="Yard", kind="twin", mac="02:00:5e:00:53:08")
+    script = Scripted().when(OPERATE, lambda one: one.values.update({"input.1.closed": True, "output.1.on": True}))
+    on_stage = stage(script, point=replace(POINT, drives=drives), switch_s=60)
+    there = replace(DEVICE, id="mac:02:00:5e:00:53:08")
+    on_stage.site = replace(on_stage.site, plan=Plan(points=(on_stage.point, yard)))
+    on_stage.other_devices = {"yard-lights": there}
+
+    async def read_device(device: Device, point: Point | None) -> Reading:
+        reading = await script.read_device(device, point)
+        await asyncio.sleep(0)
+        if device is there:
+            return reading
+        script.now += timedelta(seconds=6)
+        return replace(reading, taken_at=script.now)
+
+    on_stage.read_device = read_device
+
+    ended = await switch_steps.driven(on_stage, drives[0])
+
+    assert (ended.outcome, ended.facts["answered_after_s"]) == ("met", 0), ended.sentence
+    assert any("hold it for 13 s" in text for text in script.asked)
 
 
 def running(script: Scripted) -> None:
