@@ -117,10 +117,9 @@ class _Cut:
     def _may_be_new(self, reading: Snapshot) -> bool:
         """Whether it can have started since it was last heard, as far as it tells."""
         unheard_s = (reading.taken_at - self.latest.taken_at).total_seconds()
-        uptime = reading.values.get(UPTIME)
-        if uptime is None or not isinstance(uptime.value, int | float):
-            return unheard_s >= LEAST_SILENT_S
-        return uptime.value <= unheard_s + UPTIME_STEP_S
+        reported = reading.values.get(UPTIME)
+        uptime_s = reported.value if reported is not None and isinstance(reported.value, int | float) else 0
+        return unheard_s >= LEAST_SILENT_S and uptime_s <= unheard_s + UPTIME_STEP_S
 
 
 def _uptime_since_s(before: Snapshot, now: Snapshot) -> int | float | None:

@@ -689,6 +689,15 @@ async def test_a_module_that_was_only_missed_has_not_come_back_from_a_power_cut(
         assert "it was missed for a while" in ended.sentence
 
 
+async def test_an_answer_that_got_lost_soon_after_a_start_is_no_power_cut() -> None:
+    script = Scripted(**{"health.uptime_s": 40})
+    script.when(CUT, lambda one: one.gone(2, 1, **{"health.uptime_s": 43}))
+
+    ended = await long_steps.power_cut(stage(script, switch_s=5, return_s=5))
+
+    assert (ended.outcome, "it did not start anew: was this its circuit?" in ended.sentence) == ("unverified", True)
+
+
 async def test_a_module_that_counts_no_uptime_is_back_when_it_was_silent_for_long() -> None:
     script = Scripted().when(CUT, lambda one: one.gone(2, 15))
     del script.values["health.uptime_s"]
