@@ -6,11 +6,13 @@ import signal
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 
 from pattress.cli.terminal_talk import TerminalTalk
 from pattress.closein.talk import Question, StopCheckError
+from pattress.model.errors import UsageError
 
 GO_ON = Question(text="Switch it on.", replies=("skip", "stop"))
 AGREE = Question(text="May the wall be closed?", replies=("yes", "no", "stop"))
@@ -69,6 +71,23 @@ async def test_a_person_who_is_gone_has_stopped_and_left_nothing_out(typing: Typ
             await talk.confirm("Hot.")
         with pytest.raises(StopCheckError):
             await talk.words("Why?")
+
+
+@pytest.mark.parametrize("name", ["a file", "/dev/null", None])
+async def test_nobody_can_answer_where_the_input_is_no_terminal(
+    name: str | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a file").write_text("yes\n", encoding="utf-8")
+    stdin = None if name is None else (tmp_path / name).open(encoding="utf-8")
+    monkeypatch.setattr(sys, "stdin", stdin)
+
+    try:
+        with pytest.raises(UsageError, match="nobody can answer"):
+            async with TerminalTalk():
+                pytest.fail("it has begun")
+    finally:
+        if stdin is not None:
+            stdin.close()
 
 
 async def test_a_person_whose_terminal_hangs_up_has_stopped(typing: Typing) -> None:

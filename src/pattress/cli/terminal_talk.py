@@ -12,6 +12,7 @@ import textwrap
 from pattress.cli.output import give, style
 from pattress.closein.talk import Question, Reply, StopCheckError
 from pattress.model.closein import StepResult
+from pattress.model.errors import UsageError
 from pattress.report.visible import visible
 
 READ_BYTES = 1024
@@ -28,7 +29,11 @@ _MEANINGS: dict[Reply, str] = {
 
 
 class TerminalTalk:
-    """A person at a terminal. Used in an `async with` block, in which stdin is ours."""
+    """A person at a terminal. Used in an `async with` block, in which stdin is ours.
+
+    Raises:
+        UsageError: At the beginning of the block, where nobody can answer on stdin.
+    """
 
     def __init__(self) -> None:
         self._lines: asyncio.Queue[str | None] = asyncio.Queue()
@@ -38,7 +43,14 @@ class TerminalTalk:
     async def __aenter__(self) -> "TerminalTalk":
         # Left blocking: a terminal is one file for reading and writing, and what is there is read without waiting.
         loop = asyncio.get_running_loop()
-        loop.add_reader(sys.stdin.fileno(), self._read)
+        try:
+            loop.add_reader(sys.stdin.fileno(), self._read)
+        except (AttributeError, OSError, ValueError) as error:  # closed, a file or /dev/null: never ready to be read
+            raise UsageError(
+                "nobody can answer: the input is no terminal",
+                where="pattress close-in",
+                next_step="Run it in a terminal: it asks the person at the box.",
+            ) from error
         loop.add_signal_handler(signal.SIGHUP, self._end)  # a phone that lost its way to us: stop, and keep all
         return self
 

@@ -79,5 +79,5 @@ async def _checked(site: "Site", order: "Order") -> "list[CloseIn]":
     from pattress.policy.fitness import fitness_of
     from pattress.store.store import Store
 
-    async with Store.open(store_path(site)) as store, TerminalTalk() as talk:
+    async with TerminalTalk() as talk, Store.open(store_path(site)) as store:
         return await CloseInRunner(site, store, talk, options.now, lambda point: fitness_of(site, point)).run(order)
