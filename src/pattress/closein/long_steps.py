@@ -76,29 +76,32 @@ async def power_cut(stage: Stage) -> Ended:
         if cut.gone_at:
             return Ended(outcome="broken", sentence=f"it did not come back within {stage.pace.return_s:.0f} s")
         missed = "it was missed for a while, but by its own count it did not start anew"
-        sentence = f"{missed if cut.was_missed else 'it never went away'}: was this its circuit?"
+        sentence = f"{missed if cut.missed else 'it never went away'}: was this its circuit?"
         return Ended(outcome="unverified", sentence=sentence)
     await asyncio.sleep(stage.pace.poll_s)
     after = await stage.read(names)
-    facts = _times(before, cut.back, cut.gone_at)
-    return _as_planned(stage, cut.latest, after if isinstance(after, Snapshot) else cut.back, facts)
+    last, gone_at = cut.gap(cut.back)
+    facts = _times(before, cut.back, gone_at)
+    return _as_planned(stage, last, after if isinstance(after, Snapshot) else cut.back, facts)
 
 
 class _Cut:
     """What was read of one module while its circuit was to be cut.
 
-    `latest` is the last that it said before; `was_missed` whether it was silent without having started anew, as where
-    not its circuit was cut but that of an access point.
+    `latest` is the last that it said, `gone_at` when it was asked since then and did not answer; `missed` the same of
+    the last silence before, after which it did not prove to have started anew, as where not its circuit was cut but
+    that of an access point.
     """
 
     def __init__(self, stage: Stage, before: Snapshot) -> None:
         self.latest = before
         self.back: Snapshot | None = None
         self.gone_at: list[float] = []
-        self.was_missed = False
+        self.missed: tuple[Snapshot, list[float]] | None = None
         self.to_begin_s = stage.pace.switch_s + stage.pace.return_s
         self._stage = stage
         self._before = before
+        self._answered_at = before.taken_at
         self._began_at = stage.clock()
 
     def look(self, reading: Reading) -> bool:
@@ -109,10 +112,19 @@ class _Cut:
         elif _uptime_since_s(self._before, reading) is not None or (self.gone_at and self._may_be_new(reading)):
             self.back = reading
         else:
-            self.was_missed = self.was_missed or bool(self.gone_at)
+            if self.gone_at:
+                self.missed, self._answered_at = (self.latest, self.gone_at), reading.taken_at
             self.latest, self.gone_at = reading, []
         is_late = seconds - self.gone_at[0] > self._stage.pace.return_s if self.gone_at else seconds > self.to_begin_s
         return self.back is not None or is_late
+
+    def gap(self, back: Snapshot) -> tuple[Snapshot, list[float]]:
+        """The last that it said before its power went, and when it was missed for that, now that it is back.
+
+        After a silence it may answer for a while with the uptime of before.
+        """
+        is_late = (back.taken_at - self._answered_at).total_seconds() > UPTIME_STEP_S
+        return (self.latest, self.gone_at) if self.gone_at or self.missed is None or is_late else self.missed
 
     def _may_be_new(self, reading: Snapshot) -> bool:
         """Whether it can have started since it was last heard, as far as it tells."""

@@ -727,6 +727,20 @@ async def test_outputs_come_back_as_they_were_when_the_power_went_not_when_the_c
     assert ended.outcome == "met", ended.sentence
 
 
+async def test_what_a_module_says_anew_before_its_uptime_is_not_how_it_stood_before() -> None:
+    """It tells its uptime each minute, and until then that of before; output 2 is to come back as it was, on."""
+    script = Scripted(**{"output.2.on": True})
+
+    def cut(one: Scripted) -> None:
+        one.gone(2, 15, **{"output.2.on": False})
+        one.after(40, **{"health.uptime_s": 20})
+
+    ended = await long_steps.power_cut(stage(script.when(CUT, cut)))
+
+    assert (ended.outcome, "output 2 is off, and should be as-before" in ended.sentence) == ("broken", True)
+    assert ended.facts["silent_s"] == pytest.approx(15, abs=1)
+
+
 async def test_a_module_that_comes_back_at_another_address_is_found_there() -> None:
     moved = replace(DEVICE, addresses=(("192.0.2.99", 80), *DEVICE.addresses))
 
