@@ -5,8 +5,12 @@ import subprocess
 import sys
 
 import pytest
+import typer
 
-from pattress.cli.output import ALL_MET, BROKEN, UNVERIFIED, TerminalProgress, may_colour, status_of
+from cli.running import pattress_command
+from pattress.cli.app import application
+from pattress.cli.commands.circuit import circuit
+from pattress.cli.output import ALL_MET, BROKEN, UNVERIFIED, TerminalProgress, may_colour, status_of, style
 
 HEAVY = ("aiohttp", "zeroconf", "paho", "pydantic", "sqlite_utils", "sqlite3", "jmespath", "amqtt", "numpy", "rich")
 
@@ -78,3 +82,25 @@ def test_help_imports_nothing_heavy() -> None:
 
     assert "audit" in ended.stdout
     assert ended.stderr == "[]\n"
+
+
+@pytest.mark.parametrize(("words", "group"), [((), application), (("circuit",), circuit)])
+@pytest.mark.parametrize("columns", [40, 80])
+async def test_help_says_of_each_command_its_whole_sentence_within_the_terminal(
+    words: tuple[str, ...], group: typer.Typer, columns: int
+) -> None:
+    ended = await pattress_command(*words, "--help", environment={"COLUMNS": str(columns)})
+
+    shown = "".join(ended.out.split())  # lines are broken at hyphens, too
+    assert max(map(len, ended.out.splitlines())) <= columns
+    for command in group.registered_commands:
+        assert command.callback is not None
+        assert command.callback.__doc__ is not None
+        assert command.callback.__doc__.split("\n")[0].split(". ")[0].replace(" ", "") in shown
+
+
+@pytest.mark.parametrize(("columns", "width"), [(10, 40), (40, 40), (80, 80), (300, 120)])
+def test_text_keeps_to_the_columns_of_the_terminal(columns: int, width: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+
+    assert style().width == width

@@ -24,6 +24,7 @@ from pattress.cli.commands import (
     store,
     watch,
 )
+from pattress.cli.help_text import Commands, help_width
 
 EPILOG = (
     "Exit status: 0 all met, 1 something broken, 2 wrong usage or files, 3 nothing broken but something unverified."
@@ -31,6 +32,8 @@ EPILOG = (
 
 application = typer.Typer(
     name="pattress",
+    cls=Commands,
+    context_settings={"terminal_width": help_width()},
     help="Check that the Wi-Fi modules behind a house's wall plates stand as intended. Reads only; never switches.",
     epilog=EPILOG,
     no_args_is_help=True,

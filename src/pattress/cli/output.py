@@ -20,7 +20,7 @@ BROKEN = 1
 WRONG = 2
 UNVERIFIED = 3
 
-NARROWEST, WIDEST = 60, 120  # columns: below, words no longer fit; above, lines are hard to follow
+NARROWEST, WIDEST = 40, 120  # columns: a phone held upright has the former; lines above the latter are hard to follow
 
 
 def tell(text: str) -> None:
@@ -61,13 +61,17 @@ def may_colour(environment: Mapping[str, str], *, is_terminal: bool) -> bool:
     return is_terminal and not environment.get("NO_COLOR") and environment.get("TERM", "dumb") != "dumb"
 
 
+def columns() -> int:
+    """Return how many columns the terminal has, 100 where that is not known."""
+    return shutil.get_terminal_size((100, 24)).columns
+
+
 def style() -> "Style":
     """Return how to show text on stdout as it is now."""
     from pattress.report.text import Style
 
-    columns = shutil.get_terminal_size((100, 24)).columns
     return Style(
-        width=max(NARROWEST, min(columns, WIDEST)),
+        width=max(NARROWEST, min(columns(), WIDEST)),
         has_colour=may_colour(os.environ, is_terminal=sys.stdout.isatty()),
     )
 

@@ -61,7 +61,7 @@ class TerminalTalk:
 
     def begin(self, point: str, title: str) -> None:
         """Print the head of a step."""
-        give("\n" + style().strong(visible(f"{point}  {title}")))
+        give("\n" + style().strong("\n".join(style().wrapped(f"{point}  {title}", hanging=2))))
 
     def say(self, text: str) -> None:
         """Print a line."""

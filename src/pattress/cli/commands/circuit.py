@@ -21,12 +21,14 @@ from pattress.cli.circuit_options import (
     tables_for,
 )
 from pattress.cli.commands import circuit_place, circuit_runs
+from pattress.cli.help_text import Commands
 from pattress.cli.options import AsJson
 
 if TYPE_CHECKING:
     from pattress.model.circuit import EdgeOfDimming
 
 circuit = typer.Typer(
+    cls=Commands,
     help="Compute a circuit: what it draws, what carries it, what it drops; the working line by line.",
     epilog="Exit status: 0 fits, 1 does not fit, 2 wrong usage or files, 3 could not be decided.",
     no_args_is_help=True,

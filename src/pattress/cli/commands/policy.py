@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pattress.cli.help_text import Commands
 from pattress.cli.options import AsJson, SiteFolder, load, now, run, store_path
 from pattress.cli.output import ALL_MET, UNVERIFIED, give, give_json, leave, status_of, style
 from pattress.model.errors import UsageError
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from pattress.model.site import Site
 
 policy = typer.Typer(
+    cls=Commands,
     help="Look into a policy: its rules in words, how much of it can be judged here, and a trial of another one.",
     no_args_is_help=True,
     rich_markup_mode=None,

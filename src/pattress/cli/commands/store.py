@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pattress.cli.help_text import Commands
 from pattress.cli.options import AsJson, SiteFolder, load, now, run, store_path
 from pattress.cli.output import WRONG, give, give_json, leave, tell
 
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from pattress.model.kept import Compaction
 
 store = typer.Typer(
+    cls=Commands,
     help="Look through the database of a site, copy it, thin it, or export everything in it.",
     no_args_is_help=True,
     rich_markup_mode=None,

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pattress.cli.help_text import Commands
 from pattress.cli.options import AsJson, SiteFolder, load, moment, now, run, store_path
 from pattress.cli.output import ALL_MET, BROKEN, UNVERIFIED, give, give_json, leave, style, tell
 from pattress.model.errors import UsageError
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from pattress.model.encounter import Alert, Told
     from pattress.model.site import Site
 
-encounters = typer.Typer(help="What devices had to do with the outside.", invoke_without_command=True)
+encounters = typer.Typer(cls=Commands, help="What devices had to do with the outside.", invoke_without_command=True)
 
 
 def watch(site: SiteFolder = Path()) -> None:
