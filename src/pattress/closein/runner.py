@@ -276,12 +276,13 @@ class CloseInRunner:
         await run.finder.listen()
         device = run.finder.of_point(run.stage.point, run.check.device)
         run.stage.other_devices = run.finder.at_points()
+        at = f"at {run.stage.point.name}"
         if device is None:
-            self._talk.say("The module was not found: do the step `found` first.")
+            self._talk.say(f"The module {at} was not found: do the step `found` first.")
             raise StopCheckError
         if run.check.device not in (None, *device.ids):
             self._talk.say(
-                "Another module is there than the one with which this check was begun: begin anew, with --anew."
+                f"Another module is {at} than the one with which this check was begun: begin anew, with --anew."
             )
             raise StopCheckError
         run.stage.device = device

@@ -580,6 +580,18 @@ async def test_where_no_module_was_found_nothing_else_is_kept_as_done_nor_signed
     assert not check.is_signed_off
 
 
+async def test_a_walk_that_stops_for_want_of_a_module_says_at_which_point(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = script()
+    there = FakeSession.merged
+    monkeypatch.setattr(FakeSession, "merged", lambda self: replace(there(self), devices=there(self).devices[:1]))
+
+    await walked(site, talk, monkeypatch, "hall-lights", "yard-lights", step="power-cut")
+
+    assert "The module at yard-lights was not found: do the step `found` first." in talk.said
+
+
 async def test_what_a_module_did_outside_is_not_offered_again_in_a_check_that_remembers_it(
     site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
