@@ -28,9 +28,9 @@ def supply_answer(
     """Return whether a site's nominal voltage lies in a module's supply range.
 
     The mains may lie off its nominal voltage by `supply_tolerance_share` of the tables; where that leaves the range,
-    a caution says so. An LED controller takes the voltages `led_supply_v` alone, where its data sheet lists some.
-    `undecided` where the data sheet names no range at all. Values: `voltage_v`, and of the range `lowest_v`,
-    `highest_v`.
+    a caution says so. An LED controller takes the voltages `led_supply_v` alone, where its data sheet lists some: they
+    stand for its range of direct current where it names none. `undecided` where the data sheet names no range at all.
+    Values: `voltage_v`, and of the range `lowest_v`, `highest_v`.
 
     Raises:
         CircuitError: If a number cannot be, or a range is upside down.
@@ -39,6 +39,8 @@ def supply_answer(
     """
     given.positive(voltage_v, "voltage", "V")
     current = "DC" if is_dc else "AC"
+    if is_dc and led_supply_v and supply_ac_v is None and supply_dc_v is None:
+        supply_dc_v = min(led_supply_v), max(led_supply_v)
     if supply_ac_v is None and supply_dc_v is None:
         sentence = f"The data sheet names no supply range, so {shown(voltage_v)} V {current} was not judged."
         return Answer(question="supply", verdict="undecided", sentence=sentence, values={"voltage_v": voltage_v})

@@ -36,6 +36,18 @@ def test_a_module_without_a_range_of_that_current_does_not_fit() -> None:
     assert supply_answer(230, IEC, supply_ac_v=None, supply_dc_v=None).verdict == "undecided"
 
 
+@pytest.mark.parametrize(
+    ("voltage_v", "is_dc", "verdict"),
+    [(24, True, "fits"), (12, True, "fits"), (18, True, "unfit"), (48, True, "unfit"), (24, False, "undecided")],
+)
+def test_the_voltages_of_an_led_controller_are_enough_to_judge_its_supply(
+    voltage_v: float, is_dc: bool, verdict: str
+) -> None:
+    answer = supply_answer(voltage_v, IEC, is_dc=is_dc, supply_ac_v=None, supply_dc_v=None, led_supply_v=(12, 24))
+
+    assert answer.verdict == verdict
+
+
 def test_a_range_upside_down_is_refused() -> None:
     with pytest.raises(CircuitError, match="upside down"):
         supply_answer(230, IEC, supply_ac_v=(260, 110), supply_dc_v=None)
