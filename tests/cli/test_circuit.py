@@ -231,8 +231,9 @@ def test_the_figures_of_a_site_count(folder: Path) -> None:
     assert any("the maker's measurement of 2026" in line["source"] for line in of_site["working"])
 
 
-def test_a_site_that_is_none_is_wrong_usage(tmp_path: Path) -> None:
-    ended = ask("load", "9", "--voltage", "230", "--site", str(tmp_path))
+@pytest.mark.parametrize("words", [("load", "9"), ("rating", "--module", "of-my-own")])
+def test_a_site_that_is_none_is_wrong_usage(words: tuple[str, ...], tmp_path: Path) -> None:
+    ended = ask(*words, "--voltage", "230", "--site", str(tmp_path))
 
     assert isinstance(ended.exception, UsageError)
 

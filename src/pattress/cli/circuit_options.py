@@ -58,14 +58,10 @@ def tables_for(site: Path | None, family: str | None) -> "Tables":
         SiteFileError: With every fault of the site's tables.
     """
     from pattress.circuit import given
-    from pattress.site.places import SITE_FILE
     from pattress.site.tables_file import FAMILIES, read_tables
 
     chosen = None if family is None else given.one_of(family, "family", FAMILIES)
-    if site is not None and not (site / SITE_FILE).exists():
-        raise UsageError(
-            f"no site in {site}", where="--site", next_step="Name a folder with a site.toml, or leave --site out."
-        )
+    _check_site(site)
     return read_tables(site, chosen)
 
 
@@ -74,6 +70,7 @@ def sheet_of(kind: str | None, site: Path | None) -> "DataSheet":
 
     Raises:
         CircuitError: If there is no such profile, with the nearest.
+        UsageError: If there is no site in the folder.
         SiteFileError: With every fault of the profiles.
     """
     from pattress.circuit import given
@@ -81,6 +78,7 @@ def sheet_of(kind: str | None, site: Path | None) -> "DataSheet":
     from pattress.site.load import load_profiles
     from pattress.site.places import PROFILES_FOLDER, shipped_profiles_folder
 
+    _check_site(site)
     if kind is None:
         return DataSheet()
     folders = [shipped_profiles_folder(), *([site / PROFILES_FOLDER] if site is not None else [])]
@@ -115,3 +113,12 @@ def printable(text: str) -> str:
     """Return text with the signs that the terminal's encoding lacks as question marks: formulas have Greek letters."""
     encoding = sys.stdout.encoding or "utf-8"
     return text.encode(encoding, "replace").decode(encoding)
+
+
+def _check_site(site: Path | None) -> None:
+    from pattress.site.places import SITE_FILE
+
+    if site is not None and not (site / SITE_FILE).exists():
+        raise UsageError(
+            f"no site in {site}", where="--site", next_step="Name a folder with a site.toml, or leave --site out."
+        )
