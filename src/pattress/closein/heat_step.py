@@ -184,9 +184,22 @@ class _Watch:
         return sum(one.total_w for one in self._circuit.loads) if self._circuit is not None else 0.0
 
     @property
-    def _load_w(self) -> float:
-        """The usual load; where it changed once, that of the longer part."""
+    def _metered_w(self) -> float:
+        """The usual load by the meters; where it changed once, that of the longer part."""
         return statistics.median(self._powers) if self._powers else 0.0
+
+    @property
+    def _load_w(self) -> float:
+        """The usual load: what no meter measures, and was fully on (`_not_seen_on`), beside a meter counts as planned.
+
+        Where there is no meter at all, none is known.
+        """
+        unmetered_w = sum(one.planned_w or 0.0 for one in self._channels if one.meter is None)
+        return self._metered_w + unmetered_w if self._has_meter else 0.0
+
+    @property
+    def _has_meter(self) -> bool:
+        return any(one.meter is not None for one in self._channels)
 
     @property
     def _is_steady(self) -> bool:
@@ -198,8 +211,7 @@ class _Watch:
         """Whether what it feeds was on, as far as a meter or the state of an output tells."""
         if not self._is_steady:
             return True
-        has_meter = any(one.meter is not None for one in self._channels)
-        return bool(self._were_on) and (not has_meter or self._load_w >= LEAST_SHARE * self._planned_w)
+        return bool(self._were_on) and (not self._has_meter or self._load_w >= LEAST_SHARE * self._planned_w)
 
     @property
     def _not_seen_on(self) -> list[str]:
@@ -245,7 +257,7 @@ class _Watch:
         facts: dict[str, Value] = {
             "limit_c": self._limit_c,
             "readings": len(self._rise),
-            "load_w": round(self._load_w, 1),
+            "load_w": round(self._metered_w, 1),
         }
         if self._rise:
             first, last = self._rise[0], self._rise[-1]

@@ -621,6 +621,32 @@ async def test_without_a_meter_all_must_be_fully_on_for_heat_to_be_predicted(
     assert says is None or ended.sentence.startswith(says)
 
 
+@pytest.mark.parametrize(("planned_w", "metered_w"), [((60, 25), 60.0), ((5, 100), 5.0)])
+async def test_a_load_beside_the_meter_counts_as_planned_where_it_is_fully_on(
+    planned_w: tuple[float, float], metered_w: float
+) -> None:
+    profile = replace(PROFILE, channels={"output": 2, "meter": 1})
+    loads = tuple(
+        Load(channel=f"output.{number}", kind="resistive", power_w=each) for number, each in enumerate(planned_w, 1)
+    )
+    script = Scripted(**{"output.1.on": True, "output.2.on": True, "meter.1.power_w": metered_w})
+    script.when("Switch on all that it feeds", "done")
+    script.wording = "30"
+    began_at = script.now
+
+    def warm(one: Scripted) -> None:
+        seconds = (one.now - began_at).total_seconds()
+        one.values["health.temperature_c"] = round(66 - 35 * math.exp(-seconds / 240), 1)
+
+    script.each_reading = warm
+    point = replace(POINT, circuit=Circuit(voltage_v=230, ambient_c=30, loads=loads))
+
+    ended = await heat_step.heat(stage(script, point=point, profile=profile))
+
+    assert (ended.outcome, ended.facts["load_w"]) == ("met", metered_w), ended.sentence
+    assert ended.facts["settles_c"] == pytest.approx(66, abs=0.5)
+
+
 async def test_what_is_too_hot_with_less_than_its_load_is_broken() -> None:
     profile = replace(PROFILE, channels={"output": 2})
     script = Scripted(**{"output.1.on": True, "health.temperature_c": 86.0}).when("Switch on all that it feeds", "done")
