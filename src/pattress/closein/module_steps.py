@@ -51,13 +51,13 @@ async def find(stage: Stage, finder: Finder, known: str | None = None) -> Ended:
         own = finder.of_point(point, known)
         return (own is not None and own.is_seen) or bool(_strangers(finder, before))
 
-    reply = await finder.until(stage, Question(text=what, replies=("skip", "stop")), has_appeared)
+    await finder.until(stage, Question(text=what, replies=("skip", "stop")), has_appeared)
     device = finder.of_point(point, known)
     if device is not None and device.is_seen:
         stage.device = device
         return _found(device, "it appeared when it was powered")
     strangers = _strangers(finder, before)
-    if reply == "late" and not strangers:
+    if not strangers:
         return Ended(outcome="broken", sentence=_nothing_new(stage, finder))
     if point.is_bound or known is not None:
         names = ", ".join(_title(one) for one in strangers)
