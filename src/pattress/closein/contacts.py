@@ -64,6 +64,7 @@ def instruction(number: int, sampled_every_s: float, presses_asked: int = ASKED)
     """Return what the person at the box is asked to do, so that the kind of contact can be told afterwards."""
     return (
         f"Operate the switch of input {number}: {presses_asked} times, about {PAUSE_S:g} s apart."
+        " If it stays where it is put, move it once each time, not there and back."
         f" If it springs back, hold it for about {hold_s(sampled_every_s):.0f} s each time. Then let it rest."
     )
 

@@ -107,7 +107,7 @@ async def _told(stage: Stage, number: int, trace: Trace, reply: Heard) -> Ended:
     if told.kind == "not sure":
         return Ended(outcome="unverified", sentence=f"input {number} moved, but {told.reason}", facts=facts)
     if planned is not None and told.kind != planned:
-        sentence = f"the switch of input {number} is {told.kind}, and the plan says {planned}"
+        sentence = f"the switch of input {number} is {told.kind}, and the plan says {planned}: {told.reason}"
         return Ended(outcome="broken", sentence=sentence, facts=facts)
     return await _way_round(stage, number, told.kind, facts)
 

@@ -149,8 +149,8 @@ def test_bounce_adds_no_edges_to_a_simulated_switch(kind: Kind) -> None:
 
 def test_the_instruction_asks_for_longer_presses_where_sampling_is_slow() -> None:
     assert instruction(2, 0.2) == (
-        "Operate the switch of input 2: 3 times, about 3 s apart. If it springs back, hold it for about 1 s each time. "
-        "Then let it rest."
+        "Operate the switch of input 2: 3 times, about 3 s apart. If it stays where it is put, move it once each time, "
+        "not there and back. If it springs back, hold it for about 1 s each time. Then let it rest."
     )
     assert "hold it for about 2 s" in instruction(2, 1.0)
 

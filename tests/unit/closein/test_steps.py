@@ -64,8 +64,12 @@ async def test_a_maintained_switch_is_met_and_set_on_to_see_which_way_round_it_i
     [
         (1, pressed(2), "input.2 moved, and not input 1"),
         (1, lambda script: None, "nothing moved within 20 s"),
-        (1, thrown(1), "the switch of input 1 is maintained, and the plan says momentary"),
-        (2, pressed(2), "the switch of input 2 is momentary, and the plan says maintained"),
+        (
+            1,
+            thrown(1),
+            "the switch of input 1 is maintained, and the plan says momentary: it stays where it was put: 3 moves",
+        ),
+        (2, pressed(2), "is momentary, and the plan says maintained: it comes back to open each time: 6 moves"),
         (1, pressed(1, closed=False), "input 1 is closed at rest: it is inverted"),
     ],
 )
