@@ -17,6 +17,7 @@ from pattress.model.errors import UsageError
 GO_ON = Question(text="Switch it on.", replies=("skip", "stop"))
 AGREE = Question(text="May the wall be closed?", replies=("yes", "no", "stop"))
 DO = Question(text="Operate the switch.")
+THROUGH_S = 0.2  # for what is typed to come through the kernel's pseudo-terminal
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,40 @@ async def test_a_check_can_be_stopped_at_a_caution_and_at_a_question_in_own_word
         with pytest.raises(StopCheckError):
             await talk.words("Why?")
         assert [await talk.words("Why?"), await talk.confirm("Hot."), await talk.confirm("Hot.")] == ["", True, False]
+
+
+@pytest.fixture
+def terminal(monkeypatch: pytest.MonkeyPatch) -> Iterator[Typing]:
+    ours, theirs = os.openpty()
+    with os.fdopen(theirs) as stdin:
+        monkeypatch.setattr(sys, "stdin", stdin)
+        yield Typing(ours)
+    os.close(ours)
+
+
+async def test_what_was_typed_before_it_was_shown_heeds_no_caution_and_answers_no_question(terminal: Typing) -> None:
+    loop = asyncio.get_running_loop()
+    async with asyncio.timeout(5), TerminalTalk() as talk:
+        terminal.type("yes", "yes")
+        await asyncio.sleep(THROUGH_S)
+        loop.call_later(THROUGH_S, terminal.type, "no")
+        assert not await talk.confirm("Hot.")
+
+        terminal.type("yes")
+        await asyncio.sleep(THROUGH_S)
+        loop.call_later(THROUGH_S, terminal.type, "no")
+        assert await talk.ask(AGREE) == "no"
+
+
+async def test_a_stop_that_was_typed_ahead_stops(terminal: Typing) -> None:
+    async with asyncio.timeout(5), TerminalTalk() as talk:
+        terminal.type("stop")
+        await asyncio.sleep(THROUGH_S)
+        with pytest.raises(StopCheckError):
+            await talk.confirm("Hot.")
+        terminal.type("yes", "stop")
+        await asyncio.sleep(THROUGH_S)
+        assert await talk.ask(AGREE) == "stop"
 
 
 async def test_a_person_who_is_gone_has_stopped_and_left_nothing_out(typing: Typing) -> None:

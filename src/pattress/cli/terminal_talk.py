@@ -78,6 +78,8 @@ class TerminalTalk:
 
         An empty line stands for the usual reply where that is to go on, never where it claims or leaves out something.
         """
+        if await self._stopped_ahead():
+            return "stop"
         give(_wrapped(f"> {question.text}"))
         replies = ", ".join(
             f"{reply} ({_MEANINGS[reply]})" if reply != _MEANINGS[reply] else reply for reply in question.replies
@@ -100,6 +102,8 @@ class TerminalTalk:
         Raises:
             StopCheckError: If the person stops here, or is gone.
         """
+        if await self._stopped_ahead():
+            raise StopCheckError
         give(style().strong(_wrapped(f"CAUTION: {caution}"), "broken"))
         while True:
             reply = await self._asked("  Heeded? yes, no, stop: ")
@@ -121,13 +125,34 @@ class TerminalTalk:
             raise StopCheckError
         return reply
 
+    async def _stopped_ahead(self) -> bool:
+        """Forget what was typed before a question was shown, and return whether it was to stop.
+
+        It answers nothing, and heeds no caution that nobody has read. Lines that come by a pipe are all written ahead.
+        """
+        if not sys.stdin.isatty():
+            return False
+        known = -1
+        while self._lines.qsize() != known:  # a terminal gives a line at a time
+            known = self._lines.qsize()
+            for _ in range(2):  # the loop sees that something was typed, and reads it
+                await asyncio.sleep(0)
+        return "stop" in self._typed()
+
+    def _typed(self) -> list[str]:
+        typed = []
+        while not self._lines.empty():
+            line = self._lines.get_nowait()
+            if line is None:  # gone, and stays so
+                self._lines.put_nowait(None)
+                break
+            typed.append(line.strip().lower())
+        return typed
+
     async def _asked(self, prompt: str) -> str | None:
         """Return a line, None at the end of the input."""
         if self._is_stale:  # what was typed to a question that was taken back answers no other
-            while not self._lines.empty():
-                if self._lines.get_nowait() is None:
-                    self._lines.put_nowait(None)
-                    break
+            self._typed()
         self._is_stale = False
         sys.stdout.write(prompt)
         sys.stdout.flush()
