@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 from itertools import groupby
 
 from pattress.model.vocabulary import SettingDefinition, definitions
+from pattress.report.text import Style
 
 PAGE_HEAD = """\
 # Setting names
@@ -15,22 +16,24 @@ it; a *measurement* changes by itself. Units are UCUM symbols (`Cel` is degree C
 """
 
 
-def settings_text(chosen: Iterable[SettingDefinition]) -> str:
-    """Return definitions as text, one line each."""
-    rows = [(one.name, one.expectation, one.nature, one.meaning) for one in chosen]
-    widths = [max(len(row[column]) for row in rows) for column in range(2)]
-    lines = []
-    for name, expected, nature, meaning in rows:
-        mark = "~" if nature == "measurement" else " "
-        lines.append(f"{mark} {name:{widths[0]}}  {expected:{min(widths[1], 44)}}  {meaning}")
-    lines.append("")
-    lines.append("~ is a measurement: it changes by itself. N is the number of a channel, from 1.")
-    return "\n".join(lines) + "\n"
+def settings_text(chosen: Iterable[SettingDefinition], style: Style) -> str:
+    """Return definitions as text: one line each, or two and more where the terminal is too narrow for that."""
+    rows = [("~" if one.nature == "measurement" else " ", one.name, one.expectation, one.meaning) for one in chosen]
+    names, kinds = (max(len(row[column]) for row in rows) for column in (1, 2))
+    lines = [f"{mark} {name:{names}}  {kind:{min(kinds, 44)}}  {meaning}" for mark, name, kind, meaning in rows]
+    if max(map(len, lines)) > style.width:
+        lines = [line for row in rows for line in _entry(*row, style)]
+    legend = "~ is a measurement: it changes by itself. N is the number of a channel, from 1."
+    return "\n".join([*lines, "", *style.wrapped(legend)]) + "\n"
 
 
 def settings_page() -> str:
     """Return the reference page, in Markdown."""
     return "\n".join(_page_lines()) + "\n"
+
+
+def _entry(mark: str, name: str, kind: str, meaning: str, style: Style) -> list[str]:
+    return [f"{mark} {name}", *style.wrapped(f"{kind}: {meaning}", indent=6)]
 
 
 def _page_lines() -> Iterator[str]:

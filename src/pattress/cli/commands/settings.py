@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from pattress.cli.options import AsJson
-from pattress.cli.output import give, give_json
+from pattress.cli.output import give, give_json, style
 from pattress.model.errors import UsageError
 
 
@@ -33,4 +33,4 @@ def settings(
         return
     from pattress.report.reference import settings_text
 
-    give(settings_text(chosen))
+    give(settings_text(chosen, style()))
