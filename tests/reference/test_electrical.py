@@ -300,9 +300,10 @@ def test_the_limits_of_class_2(watts: float, volts: float, verdict: str, source:
 @pytest.mark.parametrize(("continuous_a", "breaker_a"), [(16, 20), (12, 15), (24, 30)])
 def test_a_breaker_carries_four_fifths_of_its_rating_for_long(continuous_a: float, breaker_a: float) -> None:
     """NEC Article 100, 210.19(A)(1), 210.20(A): 125 % of a continuous load, which is 80 % of the breaker. Exact."""
-    just = breaker_answer([steady(continuous_a, continuous=True)], breaker_a, NEC)
-    more = breaker_answer([steady(continuous_a * 1.001, continuous=True)], breaker_a, NEC)
-    short = breaker_answer([steady(breaker_a, continuous=False)], breaker_a, NEC)
+    thick = nec_size(10)
+    just = breaker_answer([steady(continuous_a, continuous=True)], breaker_a, NEC, size=thick)
+    more = breaker_answer([steady(continuous_a * 1.001, continuous=True)], breaker_a, NEC, size=thick)
+    short = breaker_answer([steady(breaker_a, continuous=False)], breaker_a, NEC, size=thick)
 
     assert just.values["counted_a"] == pytest.approx(breaker_a)
     assert [just.verdict, more.verdict, short.verdict] == ["fits", "unfit", "fits"]
@@ -310,8 +311,8 @@ def test_a_breaker_carries_four_fifths_of_its_rating_for_long(continuous_a: floa
 
 def test_a_breaker_of_the_other_family_carries_its_rating_for_good() -> None:
     """IEC 60364-4-43 section 433.1: Ib <= In <= Iz."""
-    assert breaker_answer([steady(16, continuous=True)], 16, IEC).verdict == "fits"
-    assert breaker_answer([steady(16.1, continuous=True)], 16, IEC).verdict == "unfit"
+    assert breaker_answer([steady(16, continuous=True)], 16, IEC, size=iec_size(2.5)).verdict == "fits"
+    assert breaker_answer([steady(16.1, continuous=True)], 16, IEC, size=iec_size(2.5)).verdict == "unfit"
     assert breaker_answer([steady(10, continuous=True)], 16, IEC, size=iec_size(1), laying="B2").verdict == "unfit"
 
 

@@ -1,8 +1,9 @@
 """Answers about circuits as text and as documents."""
 
+from pattress.circuit.conductors import size_of
 from pattress.circuit.load import breaker_answer, draw_of, load_answer
 from pattress.circuit.working import LAST_WORD, Answer, step
-from pattress.model.circuit import Load
+from pattress.model.circuit import Conductors, Load
 from pattress.report.circuit import circuit_document, circuit_text, tables_text
 from pattress.report.text import Style
 from pattress.site.tables_file import shipped_tables
@@ -37,7 +38,8 @@ def test_a_working_is_shown_line_by_line_with_its_sources() -> None:
 
 
 def test_a_verdict_stands_first_and_a_comparison_is_not_called_equal() -> None:
-    text = circuit_text(breaker_answer([draw_of(LAMPS, 230, IEC)], 6, IEC), IEC, Style(width=100))
+    thin = size_of(Conductors(mm2=1.5), IEC)
+    text = circuit_text(breaker_answer([draw_of(LAMPS, 230, IEC)], 6, IEC, size=thin), IEC, Style(width=100))
 
     assert text.startswith("FITS\n")
     assert "    I counted ≤ In: 0.2609 A ≤ 6 A\n" in text
