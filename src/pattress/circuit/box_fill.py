@@ -108,7 +108,7 @@ def _undecided(box: Box, module: float, unknown: list[str], tables: Tables, caut
         return Answer(question="box", verdict="unfit", sentence=sentence, values=values, lines=(line,))
     if unknown:
         names = ", ".join(dict.fromkeys(unknown))
-        why = f"{tables.title} has no room for {names} in a box"
+        why = f"{tables.title} does not say how much room {names} takes in a box (box_cm3 in tables.toml may)"
     elif box.clamps or box.yokes or box.fittings:
         why = "clamps, yokes and fittings count by the largest conductor, and none was named"
     else:

@@ -78,7 +78,8 @@ class Finding(NamedTuple):
                 found = self.found or self.remark or "not reported"
                 return f"{what} is {found}, not {self.expected}; {self._acceptance}."
             case "unverified":
-                return f"{what} could not be checked: {self.remark}. It must be {self.expected}."
+                told = f"{what}: could not be checked" if is_rule else f"{what} could not be checked"
+                return f"{told}: {self.remark}. It must be {self.expected}."
             case _:
                 assert_never(self.outcome)
 
