@@ -19,7 +19,10 @@ def fit(
     points: Annotated[list[str] | None, typer.Argument(metavar="[POINT]...", help="The points to judge.")] = None,
     everything: Annotated[bool, typer.Option("--all", help="Every point of the plan.")] = False,
     which: Annotated[
-        bool, typer.Option("--which", help="Rank the kinds in the site's profiles that would suit one point.")
+        bool,
+        typer.Option(
+            "--which", help="Rank the kinds in the site's and the shipped profiles that would suit one point."
+        ),
     ] = False,
     site: SiteFolder = Path(),
     json: AsJson = False,
