@@ -85,6 +85,11 @@ async def test_what_was_typed_before_it_was_shown_heeds_no_caution_and_answers_n
         loop.call_later(THROUGH_S, terminal.type, "no")
         assert await talk.ask(AGREE) == "no"
 
+        terminal.type("22")
+        await asyncio.sleep(THROUGH_S)
+        loop.call_later(THROUGH_S, terminal.type, "19")
+        assert await talk.words("How warm?") == "19"
+
 
 async def test_a_stop_that_was_typed_ahead_stops(terminal: Typing) -> None:
     async with asyncio.timeout(5), TerminalTalk() as talk:

@@ -120,6 +120,8 @@ class TerminalTalk:
         Raises:
             StopCheckError: If the person stops here, or is gone.
         """
+        if await self._stopped_ahead():
+            raise StopCheckError
         reply = await self._asked(f"  {prompt} ")
         if reply is None or reply.lower() == "stop":
             raise StopCheckError

@@ -1,5 +1,7 @@
 """`pattress close-in`."""
 
+import sys
+from contextlib import nullcontext, redirect_stdout
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -53,7 +55,8 @@ def close_in(
         points=[point_named(loaded, name, where="pattress close-in") for name in dict.fromkeys(points)],
         who=who.strip(), step=step, is_anew=anew, pace=with_heat(Pace(), heat_minutes),
     )  # fmt: skip
-    checks = run(_checked(loaded, order))
+    with redirect_stdout(sys.stderr) if json else nullcontext():  # the talk is not the result
+        checks = run(_checked(loaded, order))
     if json:
         give_json(close_in_document(checks))
     else:
