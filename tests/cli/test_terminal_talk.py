@@ -52,6 +52,20 @@ async def test_an_empty_line_goes_on_and_neither_agrees_nor_leaves_out(
     assert capsys.readouterr().out.count("Please answer one of") == 2
 
 
+async def test_a_question_and_its_replies_keep_to_the_columns_of_the_terminal(
+    typing: Typing, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    async with TerminalTalk() as talk:
+        typing.type("done")
+        talk.begin("stair-strip", "What is wired to the switch of input 2")
+        await talk.ask(DO)
+
+    shown = capsys.readouterr().out
+    assert max(map(len, shown.splitlines())) <= 40
+    assert "done, skip (skip it), stop (stop here, and go on later): " in " ".join(shown.split()) + " "
+
+
 async def test_a_check_can_be_stopped_at_a_caution_and_at_a_question_in_own_words(typing: Typing) -> None:
     async with TerminalTalk() as talk:
         typing.type("stop", "Stop", "", "yes", "no")

@@ -85,7 +85,7 @@ class TerminalTalk:
             f"{reply} ({_MEANINGS[reply]})" if reply != _MEANINGS[reply] else reply for reply in question.replies
         )
         while True:
-            reply = await self._asked(f"  {replies}: ")
+            reply = await self._asked(f"{_wrapped(f'{replies}:')} ")
             if reply is None:
                 return "stop"
             usual = question.replies[0]
