@@ -53,6 +53,9 @@ class Order:
     pace: Pace = field(default_factory=Pace)
 
 
+STOPPED = "Stopped. What was done is kept; the same command takes it up again."
+
+
 class CloseInRunner:
     """Runs the check."""
 
@@ -74,7 +77,10 @@ class CloseInRunner:
             try:
                 await self._walk(runs)
             except StopCheckError:
-                self._talk.say("Stopped. What was done is kept; the same command takes it up again.")
+                self._talk.say(STOPPED)
+            except asyncio.CancelledError:
+                self._talk.say(STOPPED)
+                raise
         return [await self._store.close_in(one.check.id) for one in runs]
 
     async def _begun(self, order: Order, point: Point, session: Session, finder: Finder) -> "_Run":
@@ -88,6 +94,8 @@ class CloseInRunner:
         if check is not None and planned != check.planned:
             check = await self._replanned(check, planned)
         if check is None:
+            if order.step is not None:
+                self._talk.say(f"No check of {point.name} is open: a new one begins, with {order.step} alone.")
             number = await self._store.begin_close_in(point.name, order.who, self._clock(), planned=planned)
             check = await self._store.close_in(number)
         stage = Stage(

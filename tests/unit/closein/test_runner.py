@@ -520,6 +520,31 @@ async def test_before_a_hand_goes_into_the_box_to_mend_something_the_person_is_w
     )
 
 
+async def test_one_step_after_a_sign_off_begins_a_new_check_and_says_so(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    await walked(site, script(), monkeypatch, "hall-lights")
+    talk = script()
+
+    [check] = await walked(site, talk, monkeypatch, "hall-lights", step="recognised")
+
+    assert "No check of hall-lights is open: a new one begins, with recognised alone." in talk.said
+    assert [one.step for one in check.results] == ["recognised"]
+
+
+async def test_whoever_ends_the_program_is_told_that_all_is_kept(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    talk, is_asked = script(), asyncio.Event()
+    talk.replies = [("Fit the plate", lambda _: is_asked.set())]  # and nobody answers
+
+    walking = asyncio.create_task(walked(site, talk, monkeypatch, "hall-lights"))
+    await is_asked.wait()
+    walking.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await walking
+
+    assert talk.said[-1] == "Stopped. What was done is kept; the same command takes it up again."
+
+
 async def test_begun_anew_the_old_check_stays_as_given_up(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
     stops = script()
     stops.replies = [("Fit the plate", "stop")]
