@@ -183,10 +183,8 @@ def conductor_answer(
         if found is not None:
             values[name] = found.value
             lines.append(step(what, f"{sign} of {size.name}", "", found.value, unit, found.source))
-    sentence = (
-        f"{size.name} has {shown(size.area_mm2)} mm² and {shown(resistance.value * 1000)} Ω/km "
-        f"at {shown(temperature_c)} °C."
-    )
+    area = "" if size.awg is None else f"{shown(size.area_mm2)} mm² and "
+    sentence = f"{size.name} has {area}{shown(resistance.value * 1000)} Ω/km at {shown(temperature_c)} °C."
     return Answer(question="conductor", verdict="figure", sentence=sentence, values=values, lines=tuple(lines))
 
 
