@@ -8,7 +8,18 @@ from dataclasses import replace
 
 from pattress.circuit import given
 from pattress.circuit.load import Draw, draw_of, kind_at, rating_answer
-from pattress.circuit.working import DATA_SHEET, DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
+from pattress.circuit.working import (
+    DATA_SHEET,
+    DERIVED,
+    PLAN,
+    Answer,
+    Line,
+    continuous_line,
+    is_within,
+    percent,
+    shown,
+    step,
+)
 from pattress.model.article import with_article
 from pattress.model.circuit import Load, LoadKind
 from pattress.model.tables import Figure, Tables
@@ -105,7 +116,7 @@ def _rated_answer(
     share = usable_share(kind, tables)
     usable_a = rating.values["rating_a"] * share.value
     factor = tables.figure("module_continuous_factor")
-    counted = drawn.current_a * (factor.value if drawn.is_continuous else 1.0)
+    counted = drawn.counted_a(factor.value)
     facts, closes_on = tables.kinds[kind], tables.value("contact_inrush")
     inrush = facts.inrush
     inrush_a = inrush.value * drawn.current_a
@@ -128,7 +139,7 @@ def _rated_answer(
             usable_a,
             DERIVED,
         ),
-        *((_counted_line(drawn, counted, factor),) if drawn.is_continuous else ()),
+        *((continuous_line("I", drawn.current_a, "A", factor),) if drawn.is_continuous else ()),
         _amperes(
             "first moment",
             "I first = m · I",
@@ -216,14 +227,14 @@ def _stated_answer(
         limit, unit, formula = given.not_negative(stated_a or 0.0, "stated current", "A"), "A", "I ≤ I stated"
         value = drawn.current_a
     factor = tables.figure("module_continuous_factor")
-    counted = drawn.current_a * (factor.value if drawn.is_continuous else 1.0)
+    counted = drawn.counted_a(factor.value)
     is_stated, is_carried = is_within(value, limit), True
     kind = with_article(load.kind)
     numbers = f"{shown(value)} {unit} ≤ {shown(limit)} {unit}"
     lines = [
         _current_line(drawn, voltage_v),
         step(f"stated for {kind} load", formula, numbers, limit, unit, DATA_SHEET),
-        *((_counted_line(drawn, counted, factor),) if drawn.is_continuous else ()),
+        *((continuous_line("I", drawn.current_a, "A", factor),) if drawn.is_continuous else ()),
     ]
     values = {
         "current_a": drawn.current_a,
@@ -275,11 +286,6 @@ def _counted_words(draw: Draw, counted: float) -> str:
 def _current_line(draw: Draw, voltage_v: float) -> Line:
     numbers = f"{shown(draw.apparent_va)} VA / {shown(voltage_v)} V"
     return _amperes("current", "I = S / U", numbers, draw.current_a, DERIVED)
-
-
-def _counted_line(draw: Draw, counted: float, factor: Figure) -> Line:
-    numbers = f"{shown(factor.value)} · {shown(draw.current_a)} A"
-    return _amperes("as it counts, being continuous", "I counted = k · I", numbers, counted, factor.source)
 
 
 def _amperes(what: str, formula: str, numbers: str, result: float, source: str) -> Line:

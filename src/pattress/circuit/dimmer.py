@@ -7,7 +7,7 @@ import math
 
 from pattress.circuit import given
 from pattress.circuit.load import draw_of, power_factor_of
-from pattress.circuit.working import DATA_SHEET, DERIVED, Answer, Verdict, is_within, shown, step
+from pattress.circuit.working import DATA_SHEET, DERIVED, Answer, Verdict, continuous_line, is_within, shown, step
 from pattress.model.article import with_article
 from pattress.model.circuit import EdgeOfDimming, Load, LoadKind
 from pattress.model.tables import Tables
@@ -75,8 +75,7 @@ def dimmer_answer(
         step("usable", "P max = a · P rated", f"{shown(part)} · {shown(rated)} W", usable, "W", why),
     ]
     if load.is_continuous:
-        numbers = f"{shown(times)} · {shown(watts)} W"
-        lines.append(step("as it counts, being continuous", "P counted = k · P", numbers, counted, "W", lasting.source))
+        lines.append(continuous_line("P", watts, "W", lasting))
     counted_va = total_w * times
     numbers = f"{shown(counted_va)} VA ≤ {shown(rated)} VA"
     lines.append(step("volt-amperes", "S ≤ P rated", numbers, counted_va, "VA", DATA_SHEET))

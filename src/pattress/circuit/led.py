@@ -8,7 +8,18 @@ import math
 from pattress.circuit import given
 from pattress.circuit.conductors import derived_ohm_per_m, ohm_per_m
 from pattress.circuit.voltage_drop import Spread, allowed_line, drop_v, longest_m
-from pattress.circuit.working import DATA_SHEET, DERIVED, PLAN, Answer, Line, is_within, percent, shown, step
+from pattress.circuit.working import (
+    DATA_SHEET,
+    DERIVED,
+    PLAN,
+    Answer,
+    Line,
+    continuous_line,
+    is_within,
+    percent,
+    shown,
+    step,
+)
 from pattress.model.errors import CircuitError
 from pattress.model.tables import Figure, Tables
 
@@ -68,10 +79,7 @@ def strip_answer(
     times, how = 1.0, ""
     if continuous is not None:
         times, how = continuous.value, " counted as continuous"
-        numbers = f"{shown(times)} · {shown(each)} A"
-        lines.append(
-            step("as it counts, being continuous", "I counted = k · I", numbers, each * times, "A", continuous.source)
-        )
+        lines.append(continuous_line("I", each, "A", continuous))
         values["counted_a"] = each * times
     for name, amperes, rated in (
         ("channel", each * times, rated_channel_a),

@@ -28,6 +28,10 @@ class Draw:
     is_continuous: bool
     is_known: bool = True
 
+    def counted_a(self, factor: float) -> float:
+        """Return the amperes that count where a continuous load counts so much."""
+        return self.current_a * (factor if self.is_continuous else 1.0)
+
 
 def current_a(
     power_w: float, voltage_v: float, *, power_factor: float = 1.0, phases: int = 1, efficiency: float = 1.0

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from pattress.model.tables import Figure
+
 Verdict = Literal["fits", "unfit", "undecided", "figure"]
 """`fits` and `unfit` judge; `undecided` says that a fact is missing; `figure` computes without judging."""
 
@@ -57,6 +59,13 @@ class Answer:
 def step(what: str, formula: str, numbers: str, result: float | None, unit: str, source: str) -> Line:
     """Return a line of a working."""
     return Line(what=what, formula=formula, numbers=numbers, result=result, unit=unit, source=source)
+
+
+def continuous_line(sign: str, value: float, unit: str, factor: Figure) -> Line:
+    """Return the line that says what a continuous load of so many `unit` counts; `sign` is I or P."""
+    numbers = f"{shown(factor.value)} · {shown(value)} {unit}"
+    what, formula = "as it counts, being continuous", f"{sign} counted = k · {sign}"
+    return step(what, formula, numbers, factor.value * value, unit, factor.source)
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:

@@ -271,7 +271,7 @@ def _currents_a(case: Case) -> dict[str, float]:
     fed = [load for load in case.circuit.loads if not case.is_fed_elsewhere(load)]
     currents = dict.fromkeys(case.channels, 0.0)
     for load, draw in zip(fed, drawn_together(case, fed, continuous_factor=factor), strict=True):
-        currents[load.channel] += draw.current_a * (factor if draw.is_continuous else 1.0)
+        currents[load.channel] += draw.counted_a(factor)
     return currents
 
 

@@ -76,11 +76,7 @@ def drawn_together(case: Case, loads: Sequence[Load], *, continuous_factor: floa
     is_open = [is_open_socket(load) for load in loads]
     if case.circuit.breaker_a is None or not any(is_open):
         return draws
-    known = sum(
-        draw.current_a * (continuous_factor if draw.is_continuous else 1.0)
-        for draw, is_any in zip(draws, is_open, strict=True)
-        if not is_any
-    )
+    known = sum(draw.counted_a(continuous_factor) for draw, is_any in zip(draws, is_open, strict=True) if not is_any)
     each_a = max(case.circuit.breaker_a - known, 0.0) / sum(is_open)
     each_va = each_a * case.circuit.voltage_v
     return [
