@@ -36,6 +36,7 @@ from pattress.model.site import Site
 from pattress.model.vocabulary import Value
 from pattress.policy.drift import settings_of
 from pattress.policy.outside import Outlook
+from pattress.report.planned import steps_not_done
 from pattress.store.store import Store
 
 Fitness = Callable[[Point], Sequence[Finding]]
@@ -108,9 +109,8 @@ class CloseInRunner:
             return finder.of_point(point, None if stage.device is None else stage.device.id)
 
         stage.look_again = look_again
-        every_step = steps_of(profile, point)
-        steps = to_do(every_step, check, order.step)
-        return _Run(check, stage, finder, every_step, steps, order.who, is_one_of_several=len(order.points) > 1)
+        steps = to_do(steps_of(profile, point), check, order.step)
+        return _Run(check, stage, finder, steps, order.who, is_one_of_several=len(order.points) > 1)
 
     async def _replanned(self, check: CloseIn, planned: Mapping[str, Value]) -> CloseIn:
         """Take up a check whose plan was changed since: what rests on that is broken until it is done again.
@@ -311,8 +311,7 @@ class CloseInRunner:
     async def _sign_off(self, run: "_Run") -> Ended:
         reading = await run.stage.read()
         run.last = reading if isinstance(reading, Snapshot) else None
-        done = {one.step for one in run.check.results}
-        not_done = [one.name for one in run.every_step if one.name not in done and one.kind != "sign-off"]
+        not_done = [name for name in steps_not_done(run.check) if name != "sign-off"]
         settings = module_steps.judged(run.stage, reading, self._clock())
         return await end_steps.sign_off(run.stage, run.who, run.check.results, not_done, reading, settings)
 
@@ -334,7 +333,6 @@ class _Run:
     check: CloseIn
     stage: Stage
     finder: Finder
-    every_step: list[Step]
     steps: list[Step]
     who: str
     is_one_of_several: bool

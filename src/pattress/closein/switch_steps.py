@@ -18,9 +18,7 @@ from pattress.model.plan import Point
 from pattress.model.reading import Reading, Snapshot, Unreadable
 from pattress.model.vocabulary import Value
 
-EARLY_S = (
-    2.0  # by so much what a switch drives may be seen to move sooner than the switch, as one is read before the other
-)
+EARLY_S = 2.0  # what a switch drives may be seen to move so much sooner: the two modules do not answer at one moment
 ONE_MOVE_S = 5.0  # what is seen to have moved again sooner goes on; a shutter of two minutes moves 2 % in 2.4 s
 SLOW_S = 8.0  # how long a hand may pause between two presses
 
