@@ -22,6 +22,7 @@ from pattress.circuit.working import (
 )
 from pattress.model.article import with_article
 from pattress.model.circuit import Load, LoadKind
+from pattress.model.profile import DataSheet
 from pattress.model.tables import Figure, Tables
 
 MAKER_FIRST = (
@@ -46,6 +47,18 @@ def usable_share(kind: LoadKind, tables: Tables) -> Figure:
         reason = f"inrush {load}: {facts.inrush.source}; contact {contact}: {closes_on.source}"
         return Figure(value=by_inrush, source=reason)
     return facts.contact_share
+
+
+def stated_limits(
+    sheet: DataSheet, load: Load, voltage_v: float, tables: Tables, *, is_dc: bool = False
+) -> tuple[float | None, float | None]:
+    """Return the watts and the amperes that a data sheet states of such loads, each None where it states none.
+
+    What it states of the kind that a load counts as at this voltage stands where it states none of its own.
+    """
+    counts_as = kind_at(load, voltage_v, tables, is_dc=is_dc)
+    stated_w = sheet.load_w.get(load.kind, sheet.load_w.get(counts_as))
+    return stated_w, sheet.motor_current_a if load.kind == "motor" else None
 
 
 def module_answer(

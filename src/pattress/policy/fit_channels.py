@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
-from pattress.circuit.derating import module_answer
+from pattress.circuit.derating import module_answer, stated_limits
 from pattress.circuit.dimmer import dimmer_answer, edge_answer
 from pattress.circuit.led import class2_answer, strip_answer, strip_drop_answer, supply_size_answer
-from pattress.circuit.load import kind_at, rating_answer
+from pattress.circuit.load import rating_answer
 from pattress.circuit.supply import channels_answer
 from pattress.circuit.working import Answer, is_within, percent, shown, step
 from pattress.model.circuit import EdgeOfDimming, Load
@@ -80,7 +80,7 @@ def _rated(case: Case, channel: str, load: Load, others: Sequence[Load]) -> tupl
     if is_open_socket(load):
         rest = "what the breaker lets through beside the rest" if others else "all that the breaker lets through"
         told = replace(told, name=f"{told.name}, which may draw {rest}")
-    kind = kind_at(load, case.circuit.voltage_v, case.tables, is_dc=case.circuit.is_dc)
+    stated_w, stated_a = stated_limits(sheet, load, case.circuit.voltage_v, case.tables, is_dc=case.circuit.is_dc)
     try:
         draw = drawn_together(case, [load, *others])[0] if is_open_socket(load) else drawn(case, load)
     except CircuitError as error:
@@ -94,8 +94,8 @@ def _rated(case: Case, channel: str, load: Load, others: Sequence[Load]) -> tupl
             case.tables,
             rated_current_a=sheet.rated_current_a,
             rated_power_w=sheet.rated_power_w,
-            stated_w=sheet.load_w.get(load.kind, sheet.load_w.get(kind)),
-            stated_a=sheet.motor_current_a if load.kind == "motor" else None,
+            stated_w=stated_w,
+            stated_a=stated_a,
             is_dc=case.circuit.is_dc,
             draw=draw,
         ),

@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given as of
 from hypothesis import strategies as some
 
-from pattress.circuit.derating import ARC, MAKER_FIRST, inrush_answer, module_answer, usable_share
+from pattress.circuit.derating import ARC, MAKER_FIRST, inrush_answer, module_answer, stated_limits, usable_share
 from pattress.model.circuit import LOAD_KINDS, Load, LoadKind
+from pattress.model.profile import DataSheet
 from pattress.model.tables import Figure
 from pattress.site.tables_file import shipped_tables
 
@@ -130,3 +131,20 @@ def test_a_contact_closes_on_the_first_moment_or_not() -> None:
 
     assert (borne.verdict, welded.verdict) == ("fits", "unfit")
     assert borne.values["most_a"] == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("kind", "volts", "limits"),
+    [
+        ("led-strip", 230, (200, None)),  # its supply is what the contact switches
+        ("led-strip", 24, (None, None)),
+        ("electronic", 230, (200, None)),
+        ("motor", 230, (None, 3)),
+    ],
+)
+def test_what_a_data_sheet_states_of_a_load_is_of_what_it_counts_as(
+    kind: LoadKind, volts: float, limits: tuple[float | None, float | None]
+) -> None:
+    sheet = DataSheet(load_w={"electronic": 200}, motor_current_a=3)
+
+    assert stated_limits(sheet, Load(channel="output.1", kind=kind, power_w=100), volts, IEC) == limits

@@ -106,7 +106,7 @@ def contact(
 
     Example: pattress circuit contact 9 --count 6 --kind led-lamp --voltage 230 --rated-a 10
     """
-    from pattress.circuit.derating import module_answer
+    from pattress.circuit.derating import module_answer, stated_limits
     from pattress.model.circuit import Load
 
     tables, sheet = tables_for(site, family), sheet_of(module, site)
@@ -118,14 +118,15 @@ def contact(
         power_factor=power_factor,
         is_continuous=continuous,
     )
+    stated_w, stated_a = stated_limits(sheet, asked, voltage, tables, is_dc=dc)
     answer = module_answer(
         asked,
         voltage,
         tables,
         rated_current_a=_or(rated_a, sheet.rated_current_a),
         rated_power_w=_or(rated_w, sheet.rated_power_w),
-        stated_w=sheet.load_w.get(asked.kind),
-        stated_a=sheet.motor_current_a if asked.kind == "motor" else None,
+        stated_w=stated_w,
+        stated_a=stated_a,
         is_dc=dc,
     )
     answer_with(answer, tables, json=json)
